@@ -1,0 +1,395 @@
+"""What one lawn's keeper is told in one round: an ordered list of small rules.
+
+Goes in: what the lawn is, what was last said of it, what its stand's weather does, and the round.
+Comes out: one notice with its reason, or nothing.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+
+from mowalert.domain.arrays import Floats
+from mowalert.domain.chances import (
+    ChanceDay,
+    Choice,
+    best_day,
+    mowing_dates,
+    next_mowing_date,
+)
+from mowalert.domain.holds import told_in
+from mowalert.domain.lawn import LawnFacts
+from mowalert.domain.notices import DayReason, HoldFacts, Notice
+from mowalert.domain.thirds import (
+    clippings_after,
+    limit_height_mm,
+    plan_cuts,
+    removed_fraction,
+    window_height_mm,
+)
+from mowalert.domain.words import Clippings, HoldReason, NoticeKind
+
+PASSING = frozenset({HoldReason.WATERLOGGED, HoldReason.FROST, HoldReason.WET_LEAF})
+"""Holds that move the day rather than stop the mowing, while another chance is free in time."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """A stand's days around today as a lawn of it sees them; arrays of shape (day,).
+
+    ``holds`` are masks, ``since`` when each hold in force today began, ``fresh`` whether today's
+    weather was heard of in time. ``rain_in_hours_mm`` is ``nan`` where hours are unknown.
+    """
+
+    first_on: date
+    growth_mm: Floats
+    gdd_c: Floats
+    holds: Floats
+    water_stress: Floats
+    heat_load: Floats
+    t_min_c: Floats
+    t_max_c: Floats
+    rain_mm: Floats
+    rain_in_hours_mm: Floats
+    since: dict[HoldReason, date]
+    fresh: bool
+
+    def at(self, on: date) -> int:
+        """Return the column of a day, held within the days known."""
+        return min(max((on - self.first_on).days, 0), len(self.growth_mm) - 1)
+
+    @property
+    def last_on(self) -> date:
+        """The last day of the outlook."""
+        return self.first_on + timedelta(days=len(self.growth_mm) - 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One local moment at which digests go out.
+
+    ``first_chance_on`` is today where the round is early enough to mow the same day, else tomorrow;
+    ``next_on`` the date of the next round. ``lists_window`` rounds (companies, parks) tell of every
+    lawn whose window is open; the others only what must be cut before the next round's chances.
+    """
+
+    today: date
+    first_chance_on: date
+    next_on: date
+    lists_window: bool
+    tells_all_holds: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """One lawn in one round, with what every rule asks worked out once."""
+
+    lawn: LawnFacts
+    outlook: Outlook
+    round: Round
+    heights_mm: Floats
+
+    @property
+    def today_column(self) -> int:
+        return self.outlook.at(self.round.today)
+
+    @property
+    def height_mm(self) -> float:
+        return float(self.heights_mm[self.today_column])
+
+    @property
+    def limit_mm(self) -> float:
+        # A hair of tolerance: a cut exactly at the limit takes exactly a third.
+        return limit_height_mm(self.lawn.chosen_mm, self.lawn.third) * (1 + 1e-9)
+
+    @property
+    def can_be_due(self) -> bool:
+        return self.lawn.due.limit_g_mm is not None
+
+    @property
+    def due(self) -> bool:
+        """Whether waiting for the first chance after the next round would pass the limit."""
+        return self.can_be_due and self.height_on(self.chance_after_next) > self.limit_mm
+
+    @property
+    def window_open(self) -> bool:
+        window_mm = window_height_mm(self.lawn.chosen_mm, self.lawn.third)
+        return self.can_be_due and self.height_mm >= window_mm
+
+    @property
+    def chance_after_next(self) -> date:
+        after = self.round.next_on - timedelta(days=1 if self._same_day else 0)
+        return next_mowing_date(self.lawn.mowing_days, after=after)
+
+    @property
+    def _same_day(self) -> bool:
+        return self.round.first_chance_on == self.round.today
+
+    def height_on(self, on: date) -> float:
+        return float(self.heights_mm[self.outlook.at(on)])
+
+    def held_on(self, on: date) -> bool:
+        dated = any(hold.started_on <= on <= (hold.ended_on or date.max) for hold in self.lawn.dated_holds)
+        return dated or self.outlook.holds[self.outlook.at(on)] > 0
+
+    def told_reasons(self, on: date) -> tuple[HoldReason, ...]:
+        return told_in(float(self.outlook.holds[self.outlook.at(on)]))
+
+    def holds_today(self) -> tuple[HoldFacts, ...]:
+        today = self.round.today
+        dated = [hold for hold in self.lawn.dated_holds if hold.started_on <= today <= (hold.ended_on or date.max)]
+        return (*(_hold_facts(self, reason) for reason in self.told_reasons(today)), *dated)
+
+
+def decide(lawn: LawnFacts, outlook: Outlook, round_: Round) -> Notice | None:
+    """Say what, if anything, a lawn's keeper is told in this round.
+
+    Parameters
+    ----------
+    lawn : LawnFacts
+        The lawn and what was last said of it.
+    outlook : Outlook
+        Its stand's days, from before the lawn's anchor or later to the end of the forecast.
+    round_ : Round
+        The moment, and the next one.
+
+    Returns
+    -------
+    Notice | None
+        One notice, or nothing to say. A hold always beats a cut.
+    """
+    case = _Case(lawn, outlook, round_, lawn.heights_at(outlook.growth_mm))
+    for rule in RULES:
+        done, notice = rule(case)
+        if done:
+            return notice
+    return None
+
+
+Said = tuple[bool, Notice | None]
+"""Whether a rule has the last word, and what it says."""
+PASS: Said = (False, None)
+
+
+def _without_weather(case: _Case) -> Said:
+    """Old weather never ends a hold and never starts a cut: say so once, if something was due."""
+    if case.outlook.fresh:
+        return PASS
+    relevant = case.due or (case.round.lists_window and case.window_open)
+    return True, _notice(case, NoticeKind.NO_WEATHER) if relevant and not case.lawn.told_hold else None
+
+
+def _release(case: _Case) -> Said:
+    """A told hold is over when neither today nor tomorrow has one."""
+    told = case.lawn.told_hold
+    if told is None:
+        return PASS
+    today, tomorrow = case.round.today, case.round.today + timedelta(days=1)
+    if case.holds_today() or case.told_reasons(tomorrow):
+        return True, None
+    return True, _with_cut(case, _notice(case, NoticeKind.RELEASE, reason=told), _choice(case, today))
+
+
+def _hold(case: _Case) -> Said:
+    """Whoever is due, or asked, hears of a hold; nobody is told to cut while one lasts."""
+    holds = case.holds_today()
+    if not holds:
+        return PASS
+    passing = all(hold.reason in PASSING for hold in holds)
+    if passing and _choice(case, case.round.first_chance_on) is not None:
+        return PASS
+    interested = case.due or case.round.tells_all_holds or (case.round.lists_window and case.window_open)
+    return True, _notice(case, NoticeKind.HOLD, reason=holds[0].reason, holds=holds) if interested else None
+
+
+def _mow(case: _Case) -> Said:
+    """Due: say the best day. A hold forecast over every chance is told instead."""
+    if not case.due:
+        return PASS
+    choice = _choice(case, case.round.first_chance_on)
+    if choice is None:
+        return True, _hold_ahead(case)
+    notice = _with_cut(case, _notice(case, NoticeKind.MOW), choice)
+    return True, replace(notice, must_today=notice.best_on == case.round.today)
+
+
+def _may_mow(case: _Case) -> Said:
+    """Companies and parks see every lawn whose window is open, with its limit date."""
+    if not (case.round.lists_window and case.window_open):
+        return PASS
+    notice = _notice(case, NoticeKind.MAY_MOW)
+    removed = removed_fraction(case.height_mm, case.lawn.chosen_mm)
+    return True, replace(notice, cut_to_mm=case.lawn.chosen_mm, removed_fraction=removed)
+
+
+RULES: tuple[Callable[[_Case], Said], ...] = (_without_weather, _release, _hold, _mow, _may_mow)
+
+
+def _choice(case: _Case, first: date) -> Choice | None:
+    last = case.round.next_on if not case._same_day else case.round.next_on - timedelta(days=1)
+    dates = mowing_dates(case.lawn.mowing_days, first=first, last=max(first, last))
+    if not dates:
+        dates = (next_mowing_date(case.lawn.mowing_days, after=first - timedelta(days=1)),)
+    before = dates[0] - timedelta(days=1)
+    evening_before = _chance(case, before) if before > case.round.today else None
+    return best_day(
+        [_chance(case, on) for on in dates], limit_mm=case.limit_mm, evening_before=evening_before
+    )
+
+
+def _chance(case: _Case, on: date) -> ChanceDay:
+    outlook, column = case.outlook, case.outlook.at(on)
+    return ChanceDay(
+        on=on,
+        height_mm=case.height_on(on),
+        rain_mm=float(np.nan_to_num(outlook.rain_mm[column])),
+        rain_in_hours_mm=float(outlook.rain_in_hours_mm[column]),
+        t_min_c=float(outlook.t_min_c[column]),
+        t_max_c=float(outlook.t_max_c[column]),
+        held=case.held_on(on),
+    )
+
+
+def _notice(
+    case: _Case,
+    kind: NoticeKind,
+    *,
+    reason: HoldReason | None = None,
+    holds: tuple[HoldFacts, ...] = (),
+) -> Notice:
+    lawn, outlook, today = case.lawn, case.outlook, case.round.today
+    since_cut = outlook.at(lawn.anchor.on)
+    return Notice(
+        lawn_id=lawn.lawn_id,
+        kind=kind,
+        on=today,
+        lawn_name=lawn.lawn_name,
+        site_name=lawn.site_name,
+        address=lawn.address,
+        grass_name=lawn.grass.name,
+        turf_class=lawn.turf_class,
+        chosen_height_mm=lawn.chosen_mm,
+        height_mm=case.height_mm,
+        last_cut_on=lawn.anchor.on,
+        last_cut_assumed=lawn.anchor.assumed,
+        grown_mm=max(0.0, case.height_mm - lawn.anchor.height_mm),
+        gdd_c=float(outlook.gdd_c[case.today_column] - outlook.gdd_c[since_cut]),
+        reason=reason,
+        holds=holds,
+        window_on=_first_at(case, window_height_mm(lawn.chosen_mm, lawn.third)),
+        limit_on=_first_at(case, case.limit_mm),
+        clippings=lawn.clippings,
+        height_cap_mm=lawn.height_cap_mm,
+        area_m2=lawn.area_m2,
+    )
+
+
+def _first_at(case: _Case, height_mm: float) -> date | None:
+    """First day on which the lawn stands at a height; today if it already does."""
+    if not case.can_be_due:
+        return None
+    ahead = case.heights_mm[case.today_column :] > height_mm
+    if not ahead.any():
+        return None
+    return case.round.today + timedelta(days=int(np.argmax(ahead)))
+
+
+def _with_cut(case: _Case, notice: Notice, choice: Choice | None) -> Notice:
+    """Add day, height and, where a cut to the chosen height would take too much, a staged plan."""
+    if choice is None:
+        return notice
+    lawn = case.lawn
+    height_mm = case.height_on(choice.on)
+    removed = removed_fraction(height_mm, lawn.chosen_mm)
+    wait_until = next_mowing_date(lawn.mowing_days, after=choice.on)
+    notice = replace(
+        notice,
+        best_on=choice.on,
+        best_part=choice.part,
+        day_reason=choice.reason,
+        cut_to_mm=lawn.chosen_mm,
+        removed_fraction=removed,
+        wait_until=wait_until,
+        removed_if_waiting=removed_fraction(case.height_on(wait_until), lawn.chosen_mm),
+        clippings=clippings_after(removed, collect=lawn.clippings is Clippings.COLLECT),
+    )
+    if height_mm <= case.limit_mm:
+        return notice
+    return _staged(case, notice, choice)
+
+
+def _staged(case: _Case, notice: Notice, choice: Choice) -> Notice:
+    lawn, outlook = case.lawn, case.outlook
+    days = [outlook.first_on + timedelta(days=day) for day in range(len(outlook.growth_mm))]
+    heights_mm = {on: float(mm) for on, mm in zip(days, case.heights_mm, strict=True)}
+    heights_mm.setdefault(choice.on, case.height_on(choice.on))
+    free = tuple(on for on in days if on >= choice.on and not case.held_on(on))
+    plan = plan_cuts(
+        choice.on, heights_mm, chosen_mm=lawn.chosen_mm, free_days=free, max_removed=lawn.third
+    )
+    first = plan.cuts[0]
+    kind = NoticeKind.OVERGROWN if notice.kind is NoticeKind.MOW else notice.kind
+    return replace(
+        notice,
+        kind=kind,
+        plan=plan,
+        cut_to_mm=first.height_after_mm,
+        removed_fraction=first.removed_fraction,
+        day_reason=DayReason.OVERDUE,
+        # The share to be told of is that of a cut straight to height, which would smother.
+        clippings=clippings_after(
+            removed_fraction(first.height_before_mm, lawn.chosen_mm),
+            collect=lawn.clippings is Clippings.COLLECT,
+        ),
+    )
+
+
+def _hold_ahead(case: _Case) -> Notice | None:
+    """Every chance until the next round is forecast to be held: tell the first of those holds."""
+    dates = mowing_dates(
+        case.lawn.mowing_days, first=case.round.first_chance_on, last=case.round.next_on
+    )
+    for on in dates:
+        reasons = case.told_reasons(on)
+        if reasons:
+            facts = HoldFacts(reasons[0], on, _numbers(case, reasons[0], on), expected_end_on=_end(case, on))
+            return _notice(case, NoticeKind.HOLD, reason=reasons[0], holds=(facts,))
+    dated = tuple(hold for hold in case.lawn.dated_holds if any(_covers(hold, on) for on in dates))
+    return _notice(case, NoticeKind.HOLD, reason=dated[0].reason, holds=dated) if dated else None
+
+
+def _covers(hold: HoldFacts, on: date) -> bool:
+    return hold.started_on <= on <= (hold.ended_on or date.max)
+
+
+def _hold_facts(case: _Case, reason: HoldReason) -> HoldFacts:
+    today = case.round.today
+    return HoldFacts(
+        reason,
+        case.outlook.since.get(reason, today),
+        _numbers(case, reason, today),
+        expected_end_on=_end(case, today),
+    )
+
+
+def _end(case: _Case, on: date) -> date | None:
+    """First day after ``on`` on which the forecast shows no told hold."""
+    later = (on + timedelta(days=day) for day in range(1, (case.outlook.last_on - on).days + 1))
+    return next((day for day in later if not case.told_reasons(day)), None)
+
+
+def _numbers(case: _Case, reason: HoldReason, on: date) -> tuple[tuple[str, float], ...]:
+    outlook, column = case.outlook, case.outlook.at(on)
+    stress = ("water_stress", round(float(outlook.water_stress[column]), 2))
+    hottest = ("t_max_c", round(float(outlook.t_max_c[column]), 1))
+    if reason is HoldReason.HEAT:
+        return (hottest, ("heat_load", round(float(outlook.heat_load[column]), 1)), stress)
+    if reason in (HoldReason.DROUGHT, HoldReason.DORMANT):
+        return (stress,)
+    if reason is HoldReason.COLD:
+        days = slice(max(0, column - 9), column + 1)
+        mean_c = (outlook.t_min_c[days] + outlook.t_max_c[days]) / 2
+        return (("mean_10_days_c", round(float(np.nanmean(mean_c)), 1)),)
+    rain_mm = float(np.nansum(outlook.rain_mm[max(0, column - 1) : column + 1]))
+    return (("rain_48_h_mm", round(rain_mm, 1)),)

@@ -1,0 +1,158 @@
+"""The one-third rule: never remove more than a third of the blade in one cut.
+
+Two readings are in print and both are used here. The *limit* is the height at which a cut to the
+chosen height removes a third of the blade, 1.5 times the chosen height. The *window* opens earlier,
+when growth has reached a third of the chosen height, 4/3 of it.
+"""
+
+from datetime import date, timedelta
+from enum import StrEnum
+
+import numpy as np
+
+from mowalert.domain.notices import MowingPlan, PlannedCut
+from mowalert.domain.words import Clippings
+
+THIRD = 1.0 / 3.0
+NEAR_MISS = 0.40
+SEVERE = 0.50
+MOST_CUTS = 12
+"""A plan of more cuts than this is no plan."""
+
+
+class Removal(StrEnum):
+    """How much of the blade a cut took; bands are common practice."""
+
+    GOOD = "good"
+    NEAR_MISS = "near_miss"
+    TOO_MUCH = "too_much"
+    SEVERE = "severe"
+
+
+def limit_height_mm(chosen_mm: float, third: float = THIRD) -> float:
+    """Return the height at which a cut to the chosen height removes ``third`` of the blade."""
+    return chosen_mm / (1.0 - third)
+
+
+def window_height_mm(chosen_mm: float, third: float = THIRD) -> float:
+    """Return the height at which growth has reached ``third`` of the chosen height."""
+    return chosen_mm * (1.0 + third)
+
+
+def removed_fraction(height_mm: float, chosen_mm: float) -> float:
+    """Return the share of the blade a cut removes; nothing if the grass is lower."""
+    return max(0.0, 1.0 - chosen_mm / height_mm)
+
+
+def removal(fraction: float) -> Removal:
+    """Name the band a removed share falls in."""
+    if fraction <= THIRD + 1e-9:
+        return Removal.GOOD
+    if fraction <= NEAR_MISS:
+        return Removal.NEAR_MISS
+    return Removal.TOO_MUCH if fraction <= SEVERE else Removal.SEVERE
+
+
+def clippings_after(fraction: float, *, collect: bool = False) -> Clippings:
+    """Say what to do with the clippings of a cut; over 40 % they would smother the turf."""
+    if fraction > NEAR_MISS:
+        return Clippings.COLLECT if collect else Clippings.CUT_TWICE
+    return Clippings.COLLECT if collect else Clippings.LEAVE
+
+
+def staged_heights_mm(
+    height_mm: float,
+    chosen_mm: float,
+    *,
+    growth_mm_d: float = 0.0,
+    days_between: float = 3.0,
+    max_removed: float = THIRD,
+) -> tuple[list[tuple[float, float]], bool]:
+    """Bring overgrown turf down in steps, none of which takes more than allowed.
+
+    Parameters
+    ----------
+    height_mm : float
+        Height before the first cut. [mm]
+    chosen_mm : float
+        Height to come down to. [mm]
+    growth_mm_d : float
+        Growth between the cuts. [mm/d]
+    days_between : float
+        Days from one cut to the next. [d]
+    max_removed : float
+        Largest share of the blade one cut may take. [-]
+
+    Returns
+    -------
+    tuple[list[tuple[float, float]], bool]
+        Height before and after each cut, and whether the chosen height is reached. It is not
+        when growth between the cuts puts back what they take. [mm]
+    """
+    cuts: list[tuple[float, float]] = []
+    before = height_mm
+    while len(cuts) < MOST_CUTS:
+        after = max(chosen_mm, (1.0 - max_removed) * before)
+        cuts.append((before, after))
+        if after <= chosen_mm:
+            return cuts, True
+        before = after + growth_mm_d * days_between
+        if before >= cuts[-1][0] - 0.1:
+            return cuts, False
+    return cuts, False
+
+
+def plan_cuts(
+    first_on: date,
+    heights_mm: dict[date, float],
+    *,
+    chosen_mm: float,
+    free_days: tuple[date, ...],
+    days_between: int = 3,
+    max_removed: float = THIRD,
+) -> MowingPlan:
+    """Plan staged cuts on the forecast: the first day, then every third free day after it.
+
+    Parameters
+    ----------
+    first_on : date
+        Day of the first cut.
+    heights_mm : dict[date, float]
+        Forecast height of the uncut lawn by day. [mm]
+    chosen_mm : float
+        Height to come down to. [mm]
+    free_days : tuple[date, ...]
+        Days on which a cut is possible, in order; later ones are assumed possible.
+    days_between : int
+        Days from one cut to the next at least. [d]
+    max_removed : float
+        Largest share of the blade one cut may take. [-]
+
+    Returns
+    -------
+    MowingPlan
+        The cuts, and the height that can be kept when growth outruns them.
+    """
+    growth_mm_d = _growth_after(first_on, heights_mm)
+    steps, reaches = staged_heights_mm(
+        heights_mm[first_on],
+        chosen_mm,
+        growth_mm_d=growth_mm_d,
+        days_between=days_between,
+        max_removed=max_removed,
+    )
+    on, cuts = first_on, []
+    for before, after in steps:
+        cuts.append(PlannedCut(on, before, after, removed_fraction(before, after)))
+        on = _next_free(on + timedelta(days=days_between), free_days)
+    keepable_mm = None if reaches else max(chosen_mm, growth_mm_d * days_between * (1 / max_removed - 1))
+    return MowingPlan(tuple(cuts), reaches, keepable_mm)
+
+
+def _growth_after(first_on: date, heights_mm: dict[date, float]) -> float:
+    later = [mm for on, mm in sorted(heights_mm.items()) if on >= first_on]
+    return max(0.0, float(np.mean(np.diff(later)))) if len(later) > 1 else 0.0
+
+
+def _next_free(on: date, free_days: tuple[date, ...]) -> date:
+    return next((day for day in free_days if day >= on), on)

@@ -1,0 +1,63 @@
+"""One tree of errors; only the edge turns them into exit codes."""
+
+
+class MowalertError(Exception):
+    """Anything the program can explain to a person in one line."""
+
+
+class ConfigError(MowalertError):
+    """A setting that cannot be used; the text names file, key, what was found and what is allowed."""
+
+
+class InputError(MowalertError):
+    """A person's mistake, told in their words."""
+
+
+class SourceError(MowalertError):
+    """A weather source that did not give usable weather.
+
+    Parameters
+    ----------
+    message : str
+        What happened, fit for a log.
+    permanent : bool
+        Whether asking again soon is pointless.
+    source : str
+        The source's name.
+    """
+
+    def __init__(self, message: str, *, permanent: bool, source: str) -> None:
+        super().__init__(message)
+        self.permanent = permanent
+        self.source = source
+
+
+class DeliveryError(MowalertError):
+    """A message that did not go out.
+
+    Parameters
+    ----------
+    message : str
+        What happened, fit for a log: no address in it.
+    permanent : bool
+        Whether the same message to the same address can never succeed.
+    channel : str
+        ``email`` or ``sms``.
+    code : str
+        The other side's code, or an empty text.
+    fate_known : bool
+        ``False`` when the message may have gone out all the same.
+    """
+
+    def __init__(
+        self, message: str, *, permanent: bool, channel: str, code: str = "", fate_known: bool = True
+    ) -> None:
+        super().__init__(message)
+        self.permanent = permanent
+        self.channel = channel
+        self.code = code
+        self.fate_known = fate_known
+
+
+class StoreError(MowalertError):
+    """The store could not be read or written."""

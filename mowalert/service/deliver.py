@@ -1,0 +1,225 @@
+"""Deliver: send what the outbox holds, once, on time, or leave an honest record."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, time, timedelta
+from random import Random
+from zoneinfo import ZoneInfo
+
+from mowalert.domain.grasses import Turf
+from mowalert.domain.notices import OutgoingMessage
+from mowalert.domain.words import Channel
+from mowalert.errors import DeliveryError
+from mowalert.service.ports import Store, Transport
+from mowalert.service.records import KeeperRecord, LeasedMessage
+from mowalert.service.tell import Policy, still_true
+
+LEASE = timedelta(minutes=10)
+AT_ONCE = 50
+RETRY_WAITS_MIN = (1, 5, 15, 60, 120, 240)
+STALE_AFTER = timedelta(hours=2)
+"""A message that waited longer is decided again before it goes."""
+
+
+@dataclass(frozen=True, slots=True)
+class SmsPolicy:
+    """When short messages may go and how many a month, per keeper; local hours."""
+
+    earliest: time = time(8)
+    latest: time = time(20)
+    monthly_limit: int = 30
+
+
+@dataclass(slots=True)
+class DeliveryReport:
+    """How many messages met which end."""
+
+    sent: int = 0
+    failed: int = 0
+    retried: int = 0
+    deferred: int = 0
+    expired: int = 0
+    cancelled: int = 0
+    unknown: int = 0
+    errors: list[str] = field(default_factory=list)
+
+
+def deliver(
+    store: Store,
+    transports: Mapping[Channel, Transport],
+    turf: Turf,
+    policy: Policy,
+    sms: SmsPolicy,
+    *,
+    now: datetime,
+    random: Random | None = None,
+) -> DeliveryReport:
+    """Send every message that may go now.
+
+    Parameters
+    ----------
+    store : Store
+        Where the outbox is.
+    transports : Mapping[Channel, Transport]
+        One for each channel in use.
+    turf : Turf
+        Grasses and soils, for advice that is decided again.
+    policy : Policy
+        As for the night.
+    sms : SmsPolicy
+        Hours and ceiling of short messages.
+    now : datetime
+        The moment, aware.
+    random : Random | None
+        Spreads retries; seeded in tests.
+
+    Returns
+    -------
+    DeliveryReport
+        What became of them. Each message is settled in a transaction of its own.
+    """
+    report = DeliveryReport()
+    jitter = random or Random()  # noqa: S311 - spreads retries, keeps no secret
+    with store.begin() as work:
+        report.expired = work.outbox.expire(now=now)
+        work.commit()
+    while batch := _lease(store, now):
+        for leased in batch:
+            _deliver_one(store, transports, turf, policy, sms, leased, report, jitter, now)
+    return report
+
+
+def _lease(store: Store, now: datetime) -> list[LeasedMessage]:
+    with store.begin() as work:
+        batch = work.outbox.lease(now=now, until=now + LEASE, limit=AT_ONCE)
+        work.commit()
+    return batch
+
+
+def _deliver_one(
+    store: Store,
+    transports: Mapping[Channel, Transport],
+    turf: Turf,
+    policy: Policy,
+    sms: SmsPolicy,
+    leased: LeasedMessage,
+    report: DeliveryReport,
+    random: Random,
+    now: datetime,
+) -> None:
+    message = leased.message
+    if leased.interrupted and message.channel is Channel.SMS:
+        # It may have gone out before the crash; a second text would cost trust and money.
+        _settle(store, leased, "unknown", now, "interrupted while sending")
+        report.unknown += 1
+    elif (transport := transports.get(message.channel)) is None:
+        _settle(store, leased, "cancelled", now, "channel is off")
+        report.cancelled += 1
+    elif (wait_until := _not_yet(store, leased, sms, now)) is not None:
+        _postpone(store, leased, wait_until, "quiet hours or monthly ceiling")
+        report.deferred += 1
+    elif _gone_stale(store, turf, policy, leased, now):
+        _settle(store, leased, "cancelled", now, "no longer true")
+        report.cancelled += 1
+    else:
+        _send(store, transport, leased, report, random, now)
+
+
+def _not_yet(store: Store, leased: LeasedMessage, sms: SmsPolicy, now: datetime) -> datetime | None:
+    """When a short message may go, if not now; e-mail may always go."""
+    if leased.message.channel is not Channel.SMS:
+        return None
+    with store.begin() as work:
+        keeper = work.keepers.get([leased.message.keeper_id])[leased.message.keeper_id]
+        month = now.replace(day=1, hour=0, minute=0, second=0, microsecond=0)
+        sent = work.outbox.sms_this_month(keeper.keeper_id, since=month)
+    if sent >= sms.monthly_limit:
+        return (month + timedelta(days=32)).replace(day=1)
+    return _after_quiet_hours(keeper, sms, now)
+
+
+def _after_quiet_hours(keeper: KeeperRecord, sms: SmsPolicy, now: datetime) -> datetime | None:
+    local = now.astimezone(ZoneInfo(keeper.time_zone))
+    if sms.earliest <= local.time() < sms.latest:
+        return None
+    morning = local.date() if local.time() < sms.earliest else local.date() + timedelta(days=1)
+    return datetime.combine(morning, sms.earliest, ZoneInfo(keeper.time_zone)).astimezone(now.tzinfo)
+
+
+def _gone_stale(store: Store, turf: Turf, policy: Policy, leased: LeasedMessage, now: datetime) -> bool:
+    message = leased.message
+    if now - message.created_at < STALE_AFTER:
+        return False
+    with store.begin() as work:
+        return not still_true(work, turf, policy, message.lawn_ids, message.local_date, now=now)
+
+
+def _send(
+    store: Store,
+    transport: Transport,
+    leased: LeasedMessage,
+    report: DeliveryReport,
+    random: Random,
+    now: datetime,
+) -> None:
+    try:
+        transport.send(_outgoing(leased))
+    except DeliveryError as error:
+        _after_error(store, leased, error, report, random, now)
+    else:
+        _settle(store, leased, "sent", now)
+        report.sent += 1
+
+
+def _after_error(
+    store: Store,
+    leased: LeasedMessage,
+    error: DeliveryError,
+    report: DeliveryReport,
+    random: Random,
+    now: datetime,
+) -> None:
+    report.errors.append(f"{error.channel}: {error}")
+    if not error.fate_known and error.channel == Channel.SMS:
+        _settle(store, leased, "unknown", now, str(error))
+        report.unknown += 1
+    elif error.permanent:
+        _settle(store, leased, "failed", now, str(error))
+        with store.begin() as work:
+            work.keepers.suspend(leased.message.keeper_id, leased.message.channel, str(error)[:200])
+            work.commit()
+        report.failed += 1
+    else:
+        wait = RETRY_WAITS_MIN[min(leased.attempts, len(RETRY_WAITS_MIN)) - 1]
+        _postpone(store, leased, now + timedelta(minutes=wait * random.uniform(0.8, 1.2)), str(error))
+        report.retried += 1
+
+
+def _settle(store: Store, leased: LeasedMessage, state: str, now: datetime, error: str = "") -> None:
+    with store.begin() as work:
+        work.outbox.settle(leased.message_id, state, at=now, error=error[:400])
+        work.commit()
+
+
+def _postpone(store: Store, leased: LeasedMessage, until: datetime, error: str) -> None:
+    with store.begin() as work:
+        work.outbox.retry(leased.message_id, next_try_at=until, error=error[:400])
+        work.commit()
+
+
+def _outgoing(leased: LeasedMessage) -> OutgoingMessage:
+    message = leased.message
+    return OutgoingMessage(
+        message_id=leased.message_id,
+        keeper_id=message.keeper_id,
+        channel=message.channel,
+        address=message.address,
+        subject=message.subject,
+        text=message.text,
+        html=message.html,
+        rfc_message_id=message.rfc_message_id,
+        unsubscribe_url=message.unsubscribe_url,
+        created_at=message.created_at,
+        useful_until=message.useful_until,
+        attempts=leased.attempts,
+    )

@@ -1,0 +1,344 @@
+"""Grow: compute every stand's curve from its settled state on, and put lawns in their place on it.
+
+Weather of the last days gets corrected. A stand keeps a settled state some days back; younger days
+are computed again from the cell's weather each night, and lawns whose anchor lies among them are
+anchored again.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+
+from mowalert.domain.arrays import Floats
+from mowalert.domain.grasses import Turf
+from mowalert.domain.holds import TOLD
+from mowalert.domain.lawn import due_after
+from mowalert.domain.stand import (
+    LEAD_DAYS,
+    StandCurve,
+    StandState,
+    StandWeather,
+    grow,
+    stand_facts,
+)
+from mowalert.domain.weather import WeatherDay
+from mowalert.service.outlook import pack_curve, unpack_curve
+from mowalert.service.ports import Store, Work
+from mowalert.service.pull import local_date, season_start
+from mowalert.service.records import (
+    AnchorUpdate,
+    CellRecord,
+    GrowthRecord,
+    LawnRecord,
+    StandRecord,
+)
+
+SETTLE_DAYS = 5
+"""Weather older than this is not corrected any more."""
+KEPT_DAYS = 40
+LOOK_BACK_DAYS = 400
+AHEAD_DAYS = 9
+TREND_DAYS = 3
+"""Days whose mean growth goes on where a forecast ends before the tenth day."""
+MOST_FILLED_DAYS = 2
+"""Longest gap in a cell's days that is bridged; a longer one ends the curve before it."""
+MOST_GUESSED_DAYS = 21
+CELLS_AT_ONCE = 500
+NEVER = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class GrowReport:
+    """How many stands were grown, left as they were for want of weather, and lawns anchored."""
+
+    grown: int
+    stale: int
+    anchored: int
+
+
+def grow_stands(
+    store: Store, turf: Turf, *, now: datetime, cell_ids: Sequence[int] | None = None
+) -> GrowReport:
+    """Compute the curves of all stands, or of some cells', a few hundred cells a transaction."""
+    with store.begin() as work:
+        cells = work.weather.cells(cell_ids)
+    reports = []
+    for start in range(0, len(cells), CELLS_AT_ONCE):
+        with store.begin() as work:
+            reports.append(_grow_cells(work, turf, cells[start : start + CELLS_AT_ONCE], now))
+            work.commit()
+    return GrowReport(
+        sum(report.grown for report in reports),
+        sum(report.stale for report in reports),
+        sum(report.anchored for report in reports),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Batch:
+    """Stands that are computed together: same first day, same today, same last day."""
+
+    first_on: date
+    today: date
+    last_on: date
+    stands: list[StandRecord]
+
+
+def _grow_cells(work: Work, turf: Turf, cells: Sequence[CellRecord], now: datetime) -> GrowReport:
+    by_id = {cell.cell_id: cell for cell in cells}
+    stands = work.stands.of_cells(list(by_id))
+    known = work.stands.growth([stand.stand_id for stand in stands])
+    days = _load_days(work, list(by_id), stands, known, now)
+    grown, anchored = 0, 0
+    for batch in _batches(stands, by_id, known, days, now):
+        records = _grow_batch(batch, turf, by_id, known, days)
+        work.stands.save_growth(records)
+        anchored += _place_lawns(work, turf, records, known)
+        grown += len(records)
+    return GrowReport(grown, len(stands) - grown, anchored)
+
+
+def _load_days(
+    work: Work,
+    cell_ids: Sequence[int],
+    stands: Sequence[StandRecord],
+    known: Mapping[int, GrowthRecord],
+    now: datetime,
+) -> dict[int, dict[date, WeatherDay]]:
+    """Days from before the earliest day to compute: a season for stands that never grew."""
+    settled = [record.settled_on for record in known.values()]
+    if len(known) < len(stands):
+        settled.append(now.date() - timedelta(days=LOOK_BACK_DAYS))
+    first = min(settled, default=now.date()) - timedelta(days=LEAD_DAYS)
+    days = work.weather.days(cell_ids, first=first, last=now.date() + timedelta(days=AHEAD_DAYS + 1))
+    return {cell_id: {day.on: day for day in of_cell} for cell_id, of_cell in days.items()}
+
+
+def _batches(
+    stands: Sequence[StandRecord],
+    cells: Mapping[int, CellRecord],
+    known: Mapping[int, GrowthRecord],
+    days: Mapping[int, Mapping[date, WeatherDay]],
+    now: datetime,
+) -> Iterator[_Batch]:
+    groups: dict[tuple[date, date, date], list[StandRecord]] = {}
+    for stand in stands:
+        of_cell = days.get(stand.cell_id, {})
+        today = local_date(cells[stand.cell_id], now)
+        first_on = _first_day(known.get(stand.stand_id), of_cell)
+        last_on = _last_day(of_cell, first_on, today)
+        if first_on is not None and last_on is not None:
+            groups.setdefault((first_on, today, last_on), []).append(stand)
+    for (first_on, today, last_on), members in sorted(groups.items()):
+        yield _Batch(first_on, today, last_on, members)
+
+
+def _first_day(record: GrowthRecord | None, of_cell: Mapping[date, WeatherDay]) -> date | None:
+    if record is not None:
+        return record.settled_on + timedelta(days=1)
+    return min(of_cell, default=None)
+
+
+def _last_day(of_cell: Mapping[date, WeatherDay], first_on: date | None, today: date) -> date | None:
+    """Last day that can be computed without a long gap before it; none if today is out of reach."""
+    if first_on is None:
+        return None
+    on, last, missing = first_on, None, 0
+    while on <= today + timedelta(days=AHEAD_DAYS):
+        missing = 0 if on in of_cell else missing + 1
+        if missing > MOST_FILLED_DAYS:
+            break
+        last = on if on in of_cell else last
+        on += timedelta(days=1)
+    return last if last is not None and last >= today else None
+
+
+def _grow_batch(
+    batch: _Batch,
+    turf: Turf,
+    cells: Mapping[int, CellRecord],
+    known: Mapping[int, GrowthRecord],
+    days: Mapping[int, Mapping[date, WeatherDay]],
+) -> list[GrowthRecord]:
+    facts = stand_facts(
+        [stand.key for stand in batch.stands],
+        turf,
+        latitude_deg=np.array([cells[stand.cell_id].latitude_deg for stand in batch.stands]),
+        elevation_m=np.array([cells[stand.cell_id].elevation_m or 0.0 for stand in batch.stands]),
+    )
+    weather = _stand_weather(batch, days)
+    start = _start_states(batch, cells, known)
+    settle_on = max(batch.first_on, batch.today - timedelta(days=SETTLE_DAYS))
+    curve = grow(facts, weather, start, settle_on=settle_on)
+    fetched_at = [cells[stand.cell_id].fetched_at or NEVER for stand in batch.stands]
+    return [
+        _record(batch, index, curve, settle_on, known.get(stand.stand_id), fetched_at[index])
+        for index, stand in enumerate(batch.stands)
+    ]
+
+
+def _start_states(
+    batch: _Batch, cells: Mapping[int, CellRecord], known: Mapping[int, GrowthRecord]
+) -> StandState:
+    rows = []
+    for stand in batch.stands:
+        record = known.get(stand.stand_id)
+        if record is not None:
+            rows.append(np.frombuffer(record.settled, dtype="<f8"))
+            continue
+        seen = batch.first_on <= season_start(cells[stand.cell_id], batch.today)
+        rows.append(StandState.fresh(1, warmth_known=seen).packed()[0])
+    return StandState.unpacked(np.array(rows))
+
+
+def _stand_weather(batch: _Batch, days: Mapping[int, Mapping[date, WeatherDay]]) -> StandWeather:
+    cell_ids = sorted({stand.cell_id for stand in batch.stands})
+    first_on = batch.first_on - timedelta(days=LEAD_DAYS)
+    width = (batch.last_on - first_on).days + 1
+    table = np.array([_cell_table(days[cell_id], first_on, width) for cell_id in cell_ids])
+    rows = table[np.searchsorted(cell_ids, [stand.cell_id for stand in batch.stands])]
+    return StandWeather(first_on, *(np.ascontiguousarray(rows[:, :, column]) for column in range(7)))
+
+
+def _cell_table(of_cell: Mapping[date, WeatherDay], first_on: date, width: int) -> Floats:
+    """Days of one cell, shape (day, quantity); short gaps take the mean of their neighbours, no rain."""
+    table = np.full((width, 7), np.nan)
+    for index in range(width):
+        day = of_cell.get(first_on + timedelta(days=index))
+        if day is not None:
+            table[index] = [
+                np.nan if value is None else value
+                for value in (
+                    day.t_min_c,
+                    day.t_max_c,
+                    day.rain_mm,
+                    day.radiation_mj_m2,
+                    day.wind_2m_ms,
+                    day.t_dew_c,
+                    day.et0_mm,
+                )
+            ]
+    known = np.flatnonzero(~np.isnan(table[:, 0]))
+    for index in range(known[0], width):
+        if np.isnan(table[index, 0]):
+            table[index, :2] = [np.interp(index, known, table[known, column]) for column in (0, 1)]
+            table[index, 2] = 0.0
+    return table
+
+
+def _record(
+    batch: _Batch,
+    index: int,
+    curve: StandCurve,
+    settle_on: date,
+    before: GrowthRecord | None,
+    fetched_at: datetime,
+) -> GrowthRecord:
+    rows = np.array(
+        [
+            curve.growth_mm[index],
+            curve.gdd_c[index],
+            curve.water_stress[index],
+            curve.heat_load[index],
+            curve.holds[index],
+            curve.depletion_mm[index],
+        ]
+    )
+    curve_from, rows = _with_past(rows, curve.first_on, batch.today, before)
+    rows = _to_horizon(rows, curve_from, batch.today)
+    today = (batch.today - curve_from).days
+    return GrowthRecord(
+        stand_id=batch.stands[index].stand_id,
+        as_of=batch.today,
+        fetched_at=fetched_at,
+        known_until=batch.last_on,
+        settled_on=settle_on,
+        settled=curve.settled.packed()[index].astype("<f8").tobytes(),
+        curve_from=curve_from,
+        curve=pack_curve(list(rows)),
+        told_mask=_told_bits(rows[4, today]) | _told_bits(rows[4, today + 1]) << 8,
+        g=tuple(float(mm) for mm in rows[0, today : today + AHEAD_DAYS + 1]),
+    )
+
+
+def _with_past(
+    rows: Floats, first_on: date, today: date, before: GrowthRecord | None
+) -> tuple[date, Floats]:
+    """Keep some weeks before today, from the curve stored before where the new one begins later."""
+    keep_from = today - timedelta(days=KEPT_DAYS)
+    if before is not None and before.curve_from < first_on:
+        old = unpack_curve(before.curve)[:, : (first_on - before.curve_from).days]
+        first_on, rows = before.curve_from, np.concatenate([old, rows], axis=1)
+    cut = max(0, (keep_from - first_on).days)
+    return first_on + timedelta(days=cut), rows[:, cut:]
+
+
+def _to_horizon(rows: Floats, curve_from: date, today: date) -> Floats:
+    """Let growth go on as in the last days where the forecast is shorter than the horizon."""
+    lacking = (today - curve_from).days + AHEAD_DAYS + 1 - rows.shape[1]
+    if lacking <= 0:
+        return rows
+    slope = (rows[:2, -1] - rows[:2, -1 - min(TREND_DAYS, rows.shape[1] - 1)]) / TREND_DAYS
+    tail = np.repeat(rows[:, -1:], lacking, axis=1)
+    tail[:2] += slope[:, None] * np.arange(1, lacking + 1)
+    return np.concatenate([rows, tail], axis=1)
+
+
+def _told_bits(mask: float) -> int:
+    return int(mask) & ((1 << len(TOLD)) - 1)
+
+
+def _place_lawns(
+    work: Work, turf: Turf, records: Sequence[GrowthRecord], known: Mapping[int, GrowthRecord]
+) -> int:
+    """Anchor lawns that have no place yet, and those whose anchor's days were computed again."""
+    by_stand = {record.stand_id: record for record in records}
+    first_new = min((r.settled_on for r in known.values() if r.stand_id in by_stand), default=None)
+    waiting = work.lawns.unanchored(list(by_stand))
+    moved = work.lawns.anchored_after(list(by_stand), first_new) if first_new is not None else []
+    updates = [anchored(lawn, by_stand[lawn.stand_id], turf) for lawn in (*waiting, *moved)]
+    changed = [update for update in updates if update is not None]
+    work.lawns.anchor(changed)
+    return len(changed)
+
+
+def anchored(lawn: LawnRecord, record: GrowthRecord, turf: Turf) -> AnchorUpdate | None:
+    """Place a lawn on its stand's curve; none where its day is still to come or nothing changed."""
+    on, assumed = lawn.anchored_on, lawn.anchor_assumed
+    if on > record.as_of:
+        if not assumed:
+            return None
+        # A lawn enrolled without a last cut starts on the first day that is seen.
+        on = record.as_of
+    growth_mm, guessed = _growth_on(record, on)
+    if lawn.anchor_g_mm is not None and (guessed or abs(growth_mm - lawn.anchor_g_mm) < 1e-9):
+        return None
+    due = due_after(
+        turf.grasses[lawn.grass],
+        lawn.chosen_mm,
+        pace=lawn.pace,
+        from_height_mm=lawn.anchor_height_mm,
+        from_growth_mm=growth_mm,
+    )
+    return AnchorUpdate(
+        lawn.lawn_id,
+        on,
+        lawn.anchor_height_mm,
+        growth_mm,
+        assumed or guessed,
+        due.window_g_mm,
+        due.limit_g_mm,
+    )
+
+
+def _growth_on(record: GrowthRecord, on: date) -> tuple[float, bool]:
+    """The curve's value on a day; before its first day it is guessed from the first week's pace."""
+    curve = unpack_curve(record.curve)[0]
+    day = (on - record.curve_from).days
+    if day >= 0:
+        return float(curve[min(day, len(curve) - 1)]), False
+    week = curve[: min(7, len(curve))]
+    pace_mm_d = float(week[-1] - week[0]) / max(1, len(week) - 1)
+    return float(curve[0]) + pace_mm_d * max(day, -MOST_GUESSED_DAYS), True

@@ -1,0 +1,371 @@
+"""Rows of a keeper's table, read into lawns: every bad cell is named, nothing is guessed silently."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from enum import StrEnum
+from math import isfinite
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+import phonenumbers
+from email_validator import EmailNotValidError, validate_email
+
+from mowalert.domain.grasses import Grass, Turf
+from mowalert.domain.units import mm_from_inches
+from mowalert.domain.words import Clippings, KeeperKind, Silence, Sun, Units, Watering
+from mowalert.errors import InputError
+from mowalert.service.places import country_of, time_zone_at
+
+COLUMNS = (
+    "keeper",
+    "kind",
+    "email",
+    "phone",
+    "time_zone",
+    "units",
+    "site",
+    "address",
+    "latitude",
+    "longitude",
+    "lawn",
+    "grass",
+    "height_mm",
+    "height_in",
+    "soil",
+    "watering",
+    "sun",
+    "nitrogen",
+    "area_m2",
+    "area_sqft",
+    "turf_class",
+    "mowing_days",
+    "mowing_hours",
+    "clippings",
+    "silence",
+    "last_mown_on",
+    "last_height_mm",
+    "last_height_in",
+)
+DAY_NAMES = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+WEEKEND = frozenset({5, 6})
+WORKDAYS = frozenset({0, 1, 2, 3, 4})
+SEASON_DAYS = 300
+SQFT_M2 = 0.09290304
+LONGEST_TEXT = 200
+Word = TypeVar("Word", bound=StrEnum)
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One bad cell: its line in the file, its column, what was found and what is allowed."""
+
+    line: int
+    column: str
+    found: str
+    allowed: str
+
+    def __str__(self) -> str:
+        """Say it in one line."""
+        return f"line {self.line}, column {self.column}: found {self.found!r}; {self.allowed}"
+
+
+@dataclass(frozen=True, slots=True)
+class LawnRow:
+    """One good row. Heights in mm, area in m², ``nitrogen`` in lb/1000 ft²/yr."""
+
+    line: int
+    keeper: str
+    kind: KeeperKind
+    email: str | None
+    phone: str | None
+    time_zone: str
+    units: Units
+    site: str
+    address: str
+    latitude_deg: float
+    longitude_deg: float
+    lawn: str
+    grass: Grass
+    height_mm: float
+    soil: str
+    watering: Watering
+    sun: Sun
+    nitrogen: float | None
+    area_m2: float | None
+    turf_class: str
+    mowing_days: frozenset[int]
+    mowing_hours: tuple[int, int]
+    clippings: Clippings
+    silence: Silence
+    last_mown_on: date | None
+    last_height_mm: float
+
+
+def missing_columns(header: Sequence[str]) -> list[str]:
+    """Return what a table's header lacks to be usable at all."""
+    names = {name.strip() for name in header}
+    needed = [name for name in ("keeper", "kind", "latitude", "longitude", "grass") if name not in names]
+    if not names & {"email", "phone"}:
+        needed.append("email or phone")
+    if not names & {"height_mm", "height_in"}:
+        needed.append("height_mm or height_in")
+    return needed
+
+
+def read_row(
+    cells: Mapping[str, str], *, line: int, turf: Turf, today: date
+) -> LawnRow | list[Problem]:
+    """Read one row; every bad cell of it is named.
+
+    Parameters
+    ----------
+    cells : Mapping[str, str]
+        Text by column name.
+    line : int
+        Line of the row in its file.
+    turf : Turf
+        Grasses and soils.
+    today : date
+        No cut can lie after it.
+
+    Returns
+    -------
+    LawnRow | list[Problem]
+        The lawn, or everything wrong with the row.
+    """
+    reader = _Reader({name: text.strip() for name, text in cells.items()}, line, turf, today)
+    row = reader.read()
+    return reader.problems if reader.problems or row is None else row
+
+
+class _Reader:
+    """Reads the cells of one row and collects what is wrong with them."""
+
+    def __init__(self, cells: Mapping[str, str], line: int, turf: Turf, today: date) -> None:
+        self.cells, self.line, self.turf, self.today = cells, line, turf, today
+        self.problems: list[Problem] = []
+
+    def read(self) -> LawnRow | None:
+        keeper = self._text("keeper", needed=True)
+        kind = self._choice("kind", KeeperKind, None)
+        position = self._position()
+        zone = self._zone(position)
+        country = country_of(zone) if zone else None
+        email, phone = self._email(), self._phone(country)
+        if not self._cell("email") and not self._cell("phone"):
+            self._wrong("email", "", "an e-mail address or a phone number is needed")
+        grass = self._grass()
+        height_mm = self._height(grass)
+        mown_on = self._mown_on()
+        last_mm = self._last_height(height_mm, grass)
+        hours = self._hours(kind)
+        days = self._days(kind)
+        values = (
+            self._choice("units", Units, Units.US if country == "US" else Units.METRIC),
+            self._soil(),
+            self._choice("watering", Watering, Watering.NONE),
+            self._choice("sun", Sun, Sun.FULL),
+            self._number("nitrogen", 0, 10, "pounds of nitrogen per 1000 square feet and year, 0 to 10"),
+            self._area(),
+            self._choice("clippings", Clippings, Clippings.LEAVE),
+            self._choice("silence", Silence, _usual_silence(kind)),
+        )
+        texts = [self._text(name) for name in ("site", "address", "lawn", "turf_class")]
+        if self.problems or kind is None or position is None or grass is None or height_mm is None:
+            return None
+        units, soil, watering, sun, nitrogen, area_m2, clippings, silence = values
+        assert zone and soil and units and watering and sun and clippings and silence and hours and days  # noqa: S101 - narrows types; every miss is a problem above
+        site, address, lawn, turf_class = texts
+        return LawnRow(
+            self.line, keeper, kind, email, phone, zone, units,
+            site or address or keeper, address, *position, lawn or "lawn", grass, height_mm,
+            soil, watering, sun, nitrogen, area_m2, turf_class, days, hours, clippings, silence,
+            mown_on, last_mm or height_mm,
+        )  # fmt: skip
+
+    def _cell(self, name: str) -> str:
+        return self.cells.get(name, "")
+
+    def _wrong(self, column: str, found: str, allowed: str) -> None:
+        self.problems.append(Problem(self.line, column, found[:60], allowed))
+
+    def _text(self, name: str, *, needed: bool = False) -> str:
+        text = self._cell(name)
+        if needed and not text:
+            self._wrong(name, text, "a name is needed")
+        if len(text) > LONGEST_TEXT or any(ord(letter) < 32 for letter in text):
+            self._wrong(name, text, f"plain text of at most {LONGEST_TEXT} letters")
+        return text
+
+    def _choice(self, name: str, words: type[Word], usual: Word | None) -> Word | None:
+        text = self._cell(name).casefold()
+        if not text and usual is not None:
+            return usual
+        try:
+            return words(text)
+        except ValueError:
+            self._wrong(name, self._cell(name), f"one of {', '.join(word.value for word in words)}")
+            return None
+
+    def _number(self, name: str, lowest: float, highest: float, allowed: str) -> float | None:
+        text = self._cell(name)
+        if not text:
+            return None
+        try:
+            number = float(text)
+        except ValueError:
+            number = float("nan")
+        if not (isfinite(number) and lowest <= number <= highest):
+            self._wrong(name, text, allowed)
+            return None
+        return number
+
+    def _position(self) -> tuple[float, float] | None:
+        before = len(self.problems)
+        found = []
+        for name, most in (("latitude", 90), ("longitude", 180)):
+            if not self._cell(name):
+                self._wrong(name, "", f"degrees from -{most} to {most} are needed")
+            found.append(self._number(name, -most, most, f"degrees from -{most} to {most}"))
+        if len(self.problems) > before or found[0] is None or found[1] is None:
+            return None
+        return found[0], found[1]
+
+    def _zone(self, position: tuple[float, float] | None) -> str | None:
+        if position is None:
+            return None
+        try:
+            zone = time_zone_at(*position)
+        except InputError as error:
+            self._wrong("latitude", f"{position[0]:g}, {position[1]:g}", str(error))
+            return None
+        said = self._cell("time_zone")
+        if not said:
+            return zone
+        try:
+            return ZoneInfo(said).key
+        except (KeyError, ValueError, OSError):
+            self._wrong("time_zone", said, f"an IANA zone such as {zone}")
+            return None
+
+    def _email(self) -> str | None:
+        text = self._cell("email")
+        if not text:
+            return None
+        try:
+            return validate_email(text, check_deliverability=False, test_environment=True).normalized
+        except EmailNotValidError as error:
+            self._wrong("email", text, f"an e-mail address ({error})")
+            return None
+
+    def _phone(self, country: str | None) -> str | None:
+        text = self._cell("phone")
+        if not text:
+            return None
+        try:
+            number = phonenumbers.parse(text, country)
+        except phonenumbers.NumberParseException:
+            number = None
+        if number is None or not phonenumbers.is_possible_number(number):
+            self._wrong("phone", text, "a phone number, best with its country code: +1 555 555 0100")
+            return None
+        return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
+
+    def _grass(self) -> Grass | None:
+        text = self._cell("grass")
+        try:
+            return self.turf.grass(text)
+        except InputError as error:
+            self._wrong("grass", text, str(error) if text else "a grass is needed")
+            return None
+
+    def _either(self, base: str, lowest_mm: float, highest_mm: float, allowed: str) -> float | None:
+        """A length given in mm or in inches, in one of two columns."""
+        if self._cell(f"{base}_mm"):
+            return self._number(f"{base}_mm", lowest_mm, highest_mm, allowed)
+        inches = self._number(
+            f"{base}_in", lowest_mm / 25.4 - 0.005, highest_mm / 25.4 + 0.005, allowed
+        )
+        return None if inches is None else float(mm_from_inches(inches))
+
+    def _height(self, grass: Grass | None) -> float | None:
+        if not self._cell("height_mm") and not self._cell("height_in"):
+            self._wrong("height_mm", "", "the height the lawn is cut to is needed")
+            return None
+        if grass is None:
+            return None
+        low, high, usual = grass.lowest_mm, grass.highest_mm, grass.usual_mm
+        allowed = (
+            f"{grass.name} is kept at {low:g} to {high:g} mm ({low / 25.4:.2g} to {high / 25.4:.2g} in), "
+            f"lawns usually at {usual[0]:g} to {usual[1]:g} mm"
+        )
+        return self._either("height", low, high, allowed)
+
+    def _last_height(self, height_mm: float | None, grass: Grass | None) -> float | None:
+        if height_mm is None or grass is None:
+            return None
+        highest = min(6 * height_mm, grass.ceiling_mm - 1)
+        allowed = f"the height after the last cut, 2 to {highest:.0f} mm for a lawn kept at {height_mm:g} mm"
+        return self._either("last_height", 2.0, highest, allowed)
+
+    def _mown_on(self) -> date | None:
+        text = self._cell("last_mown_on")
+        if not text:
+            return None
+        try:
+            on = date.fromisoformat(text)
+        except ValueError:
+            self._wrong("last_mown_on", text, "a date such as 2026-05-09")
+            return None
+        if on > self.today:
+            self._wrong("last_mown_on", text, f"a day up to today, {self.today}")
+        elif on < self.today - timedelta(days=SEASON_DAYS):
+            self._wrong("last_mown_on", text, f"a cut of this season, at most {SEASON_DAYS} days ago")
+        return on
+
+    def _days(self, kind: KeeperKind | None) -> frozenset[int] | None:
+        text = self._cell("mowing_days").casefold()
+        if not text:
+            return WEEKEND if kind is KeeperKind.HOMEOWNER else WORKDAYS
+        names = [name[:3] for name in text.replace(",", " ").replace(";", " ").split()]
+        if any(name not in DAY_NAMES for name in names):
+            self._wrong("mowing_days", text, "weekdays such as: sat sun")
+            return None
+        return frozenset(DAY_NAMES.index(name) for name in names)
+
+    def _hours(self, kind: KeeperKind | None) -> tuple[int, int] | None:
+        text = self._cell("mowing_hours")
+        if not text:
+            return (9, 18) if kind is KeeperKind.HOMEOWNER else (7, 17)
+        try:
+            start, _, stop = text.partition("-")
+            hours = (_hour(start), _hour(stop))
+            if not 0 <= hours[0] < hours[1] <= 24:
+                raise ValueError(text)
+        except ValueError:
+            self._wrong("mowing_hours", text, "hours from-to such as 9-18 or 07:00-17:00")
+            return None
+        return hours
+
+    def _soil(self) -> str | None:
+        text = self._cell("soil")
+        try:
+            return self.turf.soil(text) if text else "loam"
+        except InputError as error:
+            self._wrong("soil", text, str(error))
+            return None
+
+    def _area(self) -> float | None:
+        if self._cell("area_m2"):
+            return self._number("area_m2", 0.5, 1e7, "square metres, 0.5 to 10,000,000")
+        sqft = self._number("area_sqft", 5, 1e8, "square feet, 5 to 100,000,000")
+        return None if sqft is None else sqft * SQFT_M2
+
+
+def _hour(text: str) -> int:
+    return datetime.strptime(text.strip(), "%H:%M").hour if ":" in text else int(text)  # noqa: DTZ007 - a time of day
+
+
+def _usual_silence(kind: KeeperKind | None) -> Silence:
+    return Silence.CUT if kind is KeeperKind.HOMEOWNER else Silence.UNCUT

@@ -1,0 +1,86 @@
+"""A night: pull weather, grow the stands, take silence for a cut, and tell the rounds that have come."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from mowalert.domain.grasses import Turf
+from mowalert.service.grow import GrowReport, grow_stands
+from mowalert.service.ports import Store, WeatherSources, Words
+from mowalert.service.pull import PullReport, pull_weather
+from mowalert.service.silence import assume_cuts
+from mowalert.service.tell import Policy, TellReport, tell_rounds
+
+
+@dataclass(frozen=True, slots=True)
+class NightReport:
+    """What each step of a night did."""
+
+    at: datetime
+    pull: PullReport
+    grow: GrowReport
+    assumed: int
+    tell: TellReport
+
+
+Progress = Callable[[str], None]
+
+
+def run_night(
+    store: Store,
+    sources: WeatherSources,
+    turf: Turf,
+    words: Words,
+    policy: Policy,
+    *,
+    now: datetime,
+    progress: Progress = lambda step: None,
+) -> NightReport:
+    """Run one night; running it again at the same moment changes nothing.
+
+    Parameters
+    ----------
+    store : Store
+        Where everything is kept.
+    sources : WeatherSources
+        Weather in the configured order.
+    turf : Turf
+        Grasses and soils.
+    words : Words
+        Wording of digests.
+    policy : Policy
+        Channels in use and the age at which weather is too old.
+    now : datetime
+        The night's moment, aware.
+    progress : Progress
+        Told the name of each step as it begins.
+
+    Returns
+    -------
+    NightReport
+        What each step did.
+    """
+    progress("pull")
+    pulled = pull_weather(store, sources, now=now)
+    progress("grow")
+    grown = grow_stands(store, turf, now=now)
+    progress("silence")
+    assumed = assume_cuts(store, turf, now=now)
+    progress("tell")
+    told = tell_rounds(store, turf, words, policy, now=now)
+    with store.begin() as work:
+        work.set_meta("last_night_at", now.isoformat())
+        work.commit()
+    return NightReport(now, pulled, grown, assumed, told)
+
+
+def last_night(store: Store) -> datetime | None:
+    """Return the moment of the newest night; the clock of a replay."""
+    with store.begin() as work:
+        said = work.get_meta("last_night_at")
+    return datetime.fromisoformat(said) if said else None
+
+
+def is_overdue(last: datetime | None, *, now: datetime, every: timedelta) -> bool:
+    """Whether nights have stopped: none in three of the usual spans."""
+    return last is None or now - last > 3 * every

@@ -1,0 +1,304 @@
+"""What the use cases ask of the world: store, weather, channels and words."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Protocol
+
+from mowalert.domain.notices import Digest, OutgoingMessage, RenderedEmail
+from mowalert.domain.stand import StandKey
+from mowalert.domain.weather import Place, PlaceWeather, Refusal, WeatherDay
+from mowalert.domain.words import Channel
+from mowalert.service.records import (
+    AnchorUpdate,
+    CellRecord,
+    EventRecord,
+    GrowthRecord,
+    KeeperRecord,
+    LawnRecord,
+    LeasedMessage,
+    NewMessage,
+    RoundRecord,
+    Said,
+    SiteRecord,
+    StandRecord,
+    ToldRecord,
+)
+
+
+class Transport(Protocol):
+    """A way for messages to leave; raises DeliveryError."""
+
+    channel: Channel
+
+    def send(self, message: OutgoingMessage) -> None:
+        """Send one message."""
+
+    def close(self) -> None:
+        """Let go of connections."""
+
+
+class Words(Protocol):
+    """Turns the facts of a digest into messages."""
+
+    def email(self, digest: Digest) -> RenderedEmail:
+        """Word an e-mail."""
+
+    def sms(self, digest: Digest) -> str:
+        """Word a short message."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pulled:
+    """What a pull of many places brought: weather, places nobody served, and what was refused."""
+
+    weather: tuple[PlaceWeather, ...]
+    unserved: tuple[Place, ...]
+    refused: tuple[tuple[int | None, Refusal], ...]
+
+
+class WeatherSources(Protocol):
+    """The configured sources in their order."""
+
+    def pull(self, places: Sequence[Place], *, past_days: int, forecast_days: int, now: datetime) -> Pulled:
+        """Ask for recent and coming days."""
+
+    def history(self, places: Sequence[Place], *, first: date, last: date, now: datetime) -> Pulled:
+        """Ask for past days, where a source keeps them."""
+
+
+class Rounds(Protocol):
+    """Sending rounds."""
+
+    def all(self) -> list[RoundRecord]:
+        """Every round."""
+
+    def ensure(self, *, daily_list: bool, time_zone: str, weekdays: int, minute_of_day: int) -> int:
+        """Return the round's id, making it if needed."""
+
+    def done(self, round_ids: Sequence[int], on: date, *, at: datetime, outcome: str, digests: int) -> None:
+        """Mark rounds as done for a local date, and log it."""
+
+    def last_log(self, limit: int) -> list[tuple[int, date, datetime, str, int]]:
+        """The newest log entries: round, local date, moment, outcome, digests."""
+
+
+class Weather(Protocol):
+    """Cells and their days."""
+
+    def ensure_cell(self, latitude_deg: float, longitude_deg: float, utc_offset_min: int) -> int:
+        """Return the cell's id, making it if needed."""
+
+    def cells(self, cell_ids: Sequence[int] | None = None) -> list[CellRecord]:
+        """Cells that hold stands, or those asked for, in order of id."""
+
+    def save(self, weather: Iterable[PlaceWeather]) -> None:
+        """Keep days and what the cell was told, newer over older."""
+
+    def save_history(self, weather: Iterable[PlaceWeather], *, asked: Sequence[int], on: date) -> None:
+        """Keep past days where none are known yet, and remember that they were asked for."""
+
+    def days(self, cell_ids: Sequence[int], *, first: date, last: date) -> dict[int, list[WeatherDay]]:
+        """Days of cells in order; cells without days are absent."""
+
+    def refuse(self, refusals: Iterable[tuple[int | None, Refusal]], *, at: datetime) -> None:
+        """Log weather that was not believed."""
+
+    def refusals(self, limit: int) -> list[tuple[int | None, str, date | None, str, datetime]]:
+        """The newest refusals: cell, source, day, reason, moment."""
+
+
+class Stands(Protocol):
+    """Stands and their curves."""
+
+    def ensure(self, cell_id: int, key: StandKey) -> int:
+        """Return the stand's id, making it if needed."""
+
+    def of_cells(self, cell_ids: Sequence[int]) -> list[StandRecord]:
+        """Stands of cells, in order of id."""
+
+    def get(self, stand_ids: Sequence[int]) -> dict[int, StandRecord]:
+        """Stands by id."""
+
+    def growth(self, stand_ids: Sequence[int]) -> dict[int, GrowthRecord]:
+        """Curves by stand; stands never grown are absent."""
+
+    def save_growth(self, records: Sequence[GrowthRecord]) -> None:
+        """Keep curves, newer over older."""
+
+    def forget_growth(self, cell_ids: Sequence[int]) -> None:
+        """Drop the curves of cells so that they are computed from their first day again."""
+
+    def growth_dates(self) -> list[date]:
+        """Every ``as_of`` there is."""
+
+
+class Keepers(Protocol):
+    """Keepers and sites."""
+
+    def by_key(self, key: str) -> KeeperRecord | None:
+        """The keeper of a natural key."""
+
+    def get(self, keeper_ids: Sequence[int]) -> dict[int, KeeperRecord]:
+        """Keepers by id."""
+
+    def all(self) -> list[KeeperRecord]:
+        """Every keeper."""
+
+    def add(self, keeper: KeeperRecord) -> int:
+        """Keep a new keeper; its id is given back."""
+
+    def change(self, keeper: KeeperRecord) -> None:
+        """Keep a changed keeper."""
+
+    def ensure_site(self, site: SiteRecord) -> tuple[SiteRecord, bool]:
+        """Return the site of that keeper and key, and whether it was made now."""
+
+    def change_site(self, site: SiteRecord) -> None:
+        """Keep a changed site."""
+
+    def sites(self, site_ids: Sequence[int]) -> dict[int, SiteRecord]:
+        """Sites by id."""
+
+    def note_no_weather(self, keeper_ids: Sequence[int], on: date | None) -> None:
+        """Remember, or forget, that keepers were told there is no weather."""
+
+    def missed_weather(self) -> list[KeeperRecord]:
+        """Keepers told that there is no weather and nothing since."""
+
+    def greet(self, keeper_ids: Sequence[int]) -> None:
+        """Remember that a first message was written."""
+
+    def suspend(self, keeper_id: int, channel: Channel, reason: str) -> None:
+        """Send nothing more to an address."""
+
+
+class Lawns(Protocol):
+    """Lawns, their anchors and events."""
+
+    def add(self, lawn: LawnRecord) -> int:
+        """Keep a new lawn; its id is given back."""
+
+    def change(self, lawn: LawnRecord) -> None:
+        """Keep a changed lawn."""
+
+    def by_key(self, site_id: int, key: str) -> LawnRecord | None:
+        """The lawn of a natural key."""
+
+    def get(self, lawn_ids: Sequence[int]) -> list[LawnRecord]:
+        """Lawns by id, in order of id."""
+
+    def of_keepers(self, keeper_ids: Sequence[int]) -> list[LawnRecord]:
+        """Lawns of keepers, in order of id."""
+
+    def all_ids(self) -> list[int]:
+        """Every lawn's id."""
+
+    def due_ids(
+        self, round_ids: Sequence[int], *, as_of: date, limit_day: int, window_day: int | None
+    ) -> list[int]:
+        """Ids of lawns of rounds whose limit, or window, falls before the curve's value of a day.
+
+        ``limit_day`` and ``window_day`` count days from ``as_of``; answered from the index.
+        """
+
+    def hold_ids(self, round_ids: Sequence[int]) -> list[int]:
+        """Ids of lawns a hold was told of and not yet released."""
+
+    def untold_hold_ids(self, round_ids: Sequence[int]) -> list[int]:
+        """Ids of lawns of keepers who asked for all holds, in stands with one they don't know of."""
+
+    def unanchored(self, stand_ids: Sequence[int]) -> list[LawnRecord]:
+        """Lawns of stands that have no place on their curve yet."""
+
+    def anchored_after(self, stand_ids: Sequence[int], on: date) -> list[LawnRecord]:
+        """Lawns of stands with an anchor later than a day."""
+
+    def earliest_unanchored(self) -> dict[int, date]:
+        """By cell: the earliest anchor date of lawns without a place on their curve."""
+
+    def advised_before(self, on: date) -> list[LawnRecord]:
+        """Lawns whose advised day lies before a date and is still open."""
+
+    def anchor(self, updates: Sequence[AnchorUpdate]) -> None:
+        """Give lawns their place on the curve."""
+
+    def said(self, said: Sequence[Said]) -> None:
+        """Remember what was told."""
+
+    def happened(self, events: Sequence[EventRecord]) -> None:
+        """Keep events."""
+
+    def events(self, lawn_id: int) -> list[EventRecord]:
+        """A lawn's events that were not undone, in order."""
+
+    def undo_last(self, lawn_id: int, *, at: datetime) -> EventRecord | None:
+        """Undo the newest reported event of a lawn and return it."""
+
+    def counts(self) -> Mapping[str, int]:
+        """How many keepers, sites, lawns, stands and cells there are."""
+
+
+class Outbox(Protocol):
+    """Messages on their way, and what was told."""
+
+    def add(self, message: NewMessage) -> bool:
+        """Queue a message; ``False`` if its keeper already has one of that kind for that day."""
+
+    def tell(self, told: Sequence[ToldRecord]) -> None:
+        """Keep notices as they were decided."""
+
+    def told(self, lawn_id: int | None, *, limit: int) -> list[ToldRecord]:
+        """The newest notices, of one lawn or of all."""
+
+    def lease(self, *, now: datetime, until: datetime, limit: int) -> list[LeasedMessage]:
+        """Take messages that may go now; nobody else gets them until the lease ends."""
+
+    def settle(self, message_id: int, state: str, *, at: datetime, error: str = "") -> None:
+        """Give a message its last state."""
+
+    def retry(self, message_id: int, *, next_try_at: datetime, error: str) -> None:
+        """Put a message back for a later try."""
+
+    def expire(self, *, now: datetime) -> int:
+        """Expire whatever is no longer useful; how many."""
+
+    def cancel_for_lawn(self, lawn_id: int, *, at: datetime) -> int:
+        """Cancel waiting messages that speak of this lawn alone; how many."""
+
+    def cancel_older(self, keeper_id: int, before: date, *, at: datetime) -> int:
+        """Cancel a keeper's waiting messages of earlier days; how many."""
+
+    def sms_this_month(self, keeper_id: int | None, *, since: datetime) -> int:
+        """Count short messages sent since a moment, of one keeper or of all."""
+
+    def states(self) -> Mapping[str, int]:
+        """How many messages are in which state."""
+
+
+class Work(Protocol):
+    """One transaction; leaving without ``commit`` rolls back."""
+
+    rounds: Rounds
+    weather: Weather
+    stands: Stands
+    keepers: Keepers
+    lawns: Lawns
+    outbox: Outbox
+
+    def commit(self) -> None:
+        """Make it last."""
+
+    def get_meta(self, name: str) -> str | None:
+        """A value the service keeps for itself."""
+
+    def set_meta(self, name: str, value: str) -> None:
+        """Keep a value."""
+
+
+class Store(Protocol):
+    """Where everything is kept."""
+
+    def begin(self) -> AbstractContextManager[Work]:
+        """Begin one transaction."""

@@ -1,0 +1,120 @@
+"""Pull weather: recent and coming days for every cell that holds a lawn, and the season so far once."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from mowalert.domain.weather import Place
+from mowalert.service.ports import Store, WeatherSources
+from mowalert.service.records import CellRecord
+
+PAST_DAYS = 4
+"""Days back asked for each time: younger weather still gets corrected."""
+FORECAST_DAYS = 10
+NEW_CELL_DAYS = 10
+"""More days back for a cell not served before: archives lag some days behind."""
+FRESH_FOR = timedelta(hours=3)
+"""Weather younger than this is not asked for again."""
+MOST_PAST_DAYS = 90
+
+
+@dataclass(frozen=True, slots=True)
+class PullReport:
+    """How a pull went: cells asked for, served and left without, by source."""
+
+    asked: int
+    served: int
+    unserved: int
+    by_source: tuple[tuple[str, int], ...]
+
+
+def local_date(cell: CellRecord, now: datetime) -> date:
+    """Return the date of a cell's own day."""
+    return (now + timedelta(minutes=cell.utc_offset_min)).date()
+
+
+def pull_weather(
+    store: Store, sources: WeatherSources, *, now: datetime, cell_ids: Sequence[int] | None = None
+) -> PullReport:
+    """Ask for weather where it is older than a few hours; keep what was given and what was refused."""
+    with store.begin() as work:
+        cells = [cell for cell in work.weather.cells(cell_ids) if _is_old(cell, now)]
+        mown = work.lawns.earliest_unanchored()
+    _pull_history(store, sources, [cell for cell in cells if _lacks_history(cell, mown, now)], mown, now)
+    if not cells:
+        return PullReport(0, 0, 0, ())
+    pulled = sources.pull(
+        [_place(cell) for cell in cells],
+        past_days=_past_days(cells, now),
+        forecast_days=FORECAST_DAYS,
+        now=now,
+    )
+    with store.begin() as work:
+        work.weather.save(pulled.weather)
+        work.weather.refuse(pulled.refused, at=now)
+        work.commit()
+    names = [answer.source for answer in pulled.weather]
+    by_source = tuple((name, names.count(name)) for name in sorted(set(names)))
+    return PullReport(len(cells), len(pulled.weather), len(pulled.unserved), by_source)
+
+
+def _is_old(cell: CellRecord, now: datetime) -> bool:
+    # A clock that stepped back must not stop the pulls.
+    return cell.fetched_at is None or not timedelta(0) <= now - cell.fetched_at < FRESH_FOR
+
+
+def _place(cell: CellRecord) -> Place:
+    return Place(
+        cell.cell_id, cell.latitude_deg, cell.longitude_deg, cell.utc_offset_min, cell.elevation_m
+    )
+
+
+def _past_days(cells: Sequence[CellRecord], now: datetime) -> int:
+    """Days back that close the longest gap since a cell was last served, or reach a history's end."""
+    gaps = [(now - cell.fetched_at).days if cell.fetched_at else NEW_CELL_DAYS for cell in cells]
+    return min(MOST_PAST_DAYS, PAST_DAYS + max(0, *gaps))
+
+
+def season_start(cell: CellRecord, today: date) -> date:
+    """Return the day the year's warmth is counted from: 1 January, or 1 July south of the equator."""
+    if cell.latitude_deg >= 0:
+        return date(today.year, 1, 1)
+    return date(today.year if today.month >= 7 else today.year - 1, 7, 1)
+
+
+def _history_first(cell: CellRecord, mown: dict[int, date], today: date) -> date:
+    earliest = min(mown.get(cell.cell_id, today), season_start(cell, today))
+    return max(earliest, today - timedelta(days=400))
+
+
+def _lacks_history(cell: CellRecord, mown: dict[int, date], now: datetime) -> bool:
+    today = local_date(cell, now)
+    if cell.history_asked_on is not None and cell.history_asked_on >= today:
+        return False
+    if cell.history_from is None:
+        return True
+    return cell.cell_id in mown and cell.history_from > _history_first(cell, mown, today)
+
+
+def _pull_history(
+    store: Store,
+    sources: WeatherSources,
+    cells: Sequence[CellRecord],
+    mown: dict[int, date],
+    now: datetime,
+) -> None:
+    """Ask once for the season so far; a source that keeps no past leaves the soil to be assumed full."""
+    if not cells:
+        return
+    today = min(local_date(cell, now) for cell in cells)
+    first = min(_history_first(cell, mown, today) for cell in cells)
+    last = today - timedelta(days=PAST_DAYS + 1)
+    if first > last:
+        return
+    pulled = sources.history([_place(cell) for cell in cells], first=first, last=last, now=now)
+    asked = [cell.cell_id for cell in cells]
+    with store.begin() as work:
+        work.weather.save_history(pulled.weather, asked=asked, on=today)
+        work.weather.refuse(pulled.refused, at=now)
+        work.stands.forget_growth([answer.place.cell_id for answer in pulled.weather])
+        work.commit()

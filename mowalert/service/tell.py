@@ -1,0 +1,410 @@
+"""Tell: for the rounds that have come, find lawns, decide, and put one digest a person in the outbox.
+
+Finding runs in the store's index and brings back only lawns that may be due or held; the decision
+itself is one pure function. What was told and the messages are written in one transaction.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from hashlib import sha256
+
+from pydantic import TypeAdapter
+
+from mowalert.domain.decide import decide
+from mowalert.domain.grasses import Turf
+from mowalert.domain.notices import Digest, Notice, Recipient, WeatherStamp
+from mowalert.domain.rounds import Occurrence, Timetable, latest, round_on, weekdays_in
+from mowalert.domain.words import Channel, DigestKind, KeeperKind, NoticeKind, Silence
+from mowalert.service.outlook import StandDays, lawn_facts, load_stands, outlook_for
+from mowalert.service.ports import Store, Words, Work
+from mowalert.service.records import (
+    KeeperRecord,
+    LawnRecord,
+    NewMessage,
+    RoundRecord,
+    Said,
+    ToldRecord,
+)
+
+LAWNS_AT_ONCE = 2000
+FACTS = TypeAdapter(Notice)
+ORDER = (
+    NoticeKind.NO_WEATHER,
+    NoticeKind.OVERGROWN,
+    NoticeKind.MOW,
+    NoticeKind.MAY_MOW,
+    NoticeKind.HOLD,
+    NoticeKind.RELEASE,
+    NoticeKind.NOTHING_DUE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """What the operator set: channels in use, how old weather may be, and where links lead."""
+
+    channels: frozenset[Channel]
+    max_age: timedelta
+    host: str = "localhost"
+
+
+@dataclass(frozen=True, slots=True)
+class TellReport:
+    """How rounds went: how many came, were skipped as too late, lawns looked at, digests, messages."""
+
+    rounds: int
+    skipped: int
+    lawns: int
+    digests: int
+    messages: int
+    told: tuple[ToldRecord, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """Rounds that have come and look the same days ahead: decided together."""
+
+    occurrence: Occurrence
+    daily_list: bool
+    weekdays: int
+    rounds: list[RoundRecord]
+
+    @property
+    def round_ids(self) -> list[int]:
+        return [record.round_id for record in self.rounds]
+
+
+def tell_rounds(store: Store, turf: Turf, words: Words, policy: Policy, *, now: datetime) -> TellReport:
+    """Run every round that has come since it was last done; skip what is no longer worth saying."""
+    with store.begin() as work:
+        groups = _groups(work.rounds.all(), now)
+        missed = work.keepers.missed_weather()
+    reports = [_tell_group(store, turf, words, policy, group, now) for group in groups]
+    again = _tell_missed(store, turf, words, policy, missed, now)
+    every = (*reports, again)
+    return TellReport(
+        rounds=sum(report.rounds for report in every),
+        skipped=sum(report.skipped for report in every),
+        lawns=sum(report.lawns for report in every),
+        digests=sum(report.digests for report in every),
+        messages=sum(report.messages for report in every),
+        told=tuple(record for report in every for record in report.told),
+    )
+
+
+def _groups(rounds: Iterable[RoundRecord], now: datetime) -> list[_Group]:
+    groups: dict[tuple[Occurrence, bool, int], list[RoundRecord]] = {}
+    for record in rounds:
+        occurrence = latest(_table(record), now=now)
+        if record.done_on is None or record.done_on < occurrence.on:
+            groups.setdefault((occurrence, record.daily_list, record.weekdays), []).append(record)
+    return [_Group(*key, members) for key, members in groups.items()]
+
+
+def _table(record: RoundRecord) -> Timetable:
+    return Timetable(record.daily_list, record.time_zone, record.weekdays, record.minute_of_day)
+
+
+def _tell_group(
+    store: Store, turf: Turf, words: Words, policy: Policy, group: _Group, now: datetime
+) -> TellReport:
+    on = group.occurrence.on
+    if now > group.occurrence.useful_until:
+        with store.begin() as work:
+            work.rounds.done(group.round_ids, on, at=now, outcome="skipped", digests=0)
+            work.commit()
+        return TellReport(0, len(group.rounds), 0, 0, 0)
+    with store.begin() as work:
+        report = _tell(work, turf, words, policy, group, _found(work, group), now)
+        work.rounds.done(group.round_ids, on, at=now, outcome="done", digests=report.digests)
+        work.commit()
+    return replace(report, rounds=len(group.rounds))
+
+
+def _found(work: Work, group: _Group) -> list[int]:
+    """Ids of lawns that may have something said of them: due, told of a hold, or to be told of one."""
+    on, found = group.occurrence.on, set[int]()
+    # The chance after the next round: mowing days lie at most a week behind it.
+    ahead = group.occurrence.next_on + timedelta(days=2 if not group.daily_list else 0)
+    for as_of in work.stands.growth_dates():
+        window_day = (on - as_of).days if group.daily_list else None
+        limit_day = (ahead - as_of).days
+        found.update(
+            work.lawns.due_ids(group.round_ids, as_of=as_of, limit_day=limit_day, window_day=window_day)
+        )
+    found.update(work.lawns.hold_ids(group.round_ids))
+    found.update(work.lawns.untold_hold_ids(group.round_ids))
+    return sorted(found)
+
+
+def _tell_missed(
+    store: Store,
+    turf: Turf,
+    words: Words,
+    policy: Policy,
+    missed: Sequence[KeeperRecord],
+    now: datetime,
+) -> TellReport:
+    """Whoever was told that there is no weather hears what was due once it is back, while it helps."""
+    if not missed:
+        return TellReport(0, 0, 0, 0, 0)
+    reports = []
+    with store.begin() as work:
+        rounds = {record.round_id: record for record in work.rounds.all()}
+        for keeper in missed:
+            record = rounds[keeper.round_id]
+            occurrence = latest(_table(record), now=now)
+            group = _Group(occurrence, record.daily_list, record.weekdays, [record])
+            lawn_ids = [lawn.lawn_id for lawn in work.lawns.of_keepers([keeper.keeper_id])]
+            if now <= occurrence.useful_until and _is_fresh(work, lawn_ids, policy, now):
+                work.keepers.note_no_weather([keeper.keeper_id], None)
+                reports.append(_tell(work, turf, words, policy, group, lawn_ids, now))
+        work.commit()
+    return TellReport(
+        0,
+        0,
+        sum(report.lawns for report in reports),
+        sum(report.digests for report in reports),
+        sum(report.messages for report in reports),
+        tuple(record for report in reports for record in report.told),
+    )
+
+
+def _is_fresh(work: Work, lawn_ids: Sequence[int], policy: Policy, now: datetime) -> bool:
+    stands = {lawn.stand_id for lawn in work.lawns.get(lawn_ids)}
+    growth = work.stands.growth(sorted(stands)).values()
+    return bool(growth) and all(now - record.fetched_at <= policy.max_age for record in growth)
+
+
+def _tell(
+    work: Work,
+    turf: Turf,
+    words: Words,
+    policy: Policy,
+    group: _Group,
+    lawn_ids: Sequence[int],
+    now: datetime,
+) -> TellReport:
+    notices: dict[int, list[Notice]] = {}
+    stamps: dict[int, list[StandDays]] = {}
+    keepers: dict[int, KeeperRecord] = {}
+    for start in range(0, len(lawn_ids), LAWNS_AT_ONCE):
+        chunk = work.lawns.get(lawn_ids[start : start + LAWNS_AT_ONCE])
+        keepers |= work.keepers.get(sorted({lawn.keeper_id for lawn in chunk}))
+        for lawn, notice, stand in _decided(work, turf, policy, group, chunk, keepers, now):
+            notices.setdefault(lawn.keeper_id, []).append(notice)
+            stamps.setdefault(lawn.keeper_id, []).append(stand)
+    told: list[ToldRecord] = []
+    messages = digests = 0
+    for keeper_id, said in sorted(notices.items()):
+        keeper = keepers[keeper_id]
+        digest = _digest(keeper, group, _in_order(said), _stamp(stamps[keeper_id], policy, now))
+        if digest is None:
+            continue
+        told += _remember(work, keeper, group, digest, now)
+        messages += _enqueue(work, words, policy, keeper, group, digest, now)
+        digests += 1
+    work.outbox.tell(told)
+    return TellReport(0, 0, len(lawn_ids), digests, messages, tuple(told))
+
+
+def _decided(
+    work: Work,
+    turf: Turf,
+    policy: Policy,
+    group: _Group,
+    lawns: Sequence[LawnRecord],
+    keepers: Mapping[int, KeeperRecord],
+    now: datetime,
+) -> Iterable[tuple[LawnRecord, Notice, StandDays]]:
+    """Decide lawns one by one; those without a place on a curve have nothing said of them."""
+    stands = load_stands(work, sorted({lawn.stand_id for lawn in lawns}))
+    sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
+    table = _table(group.rounds[0])
+    on = group.occurrence.on
+    for lawn in lawns:
+        keeper, stand = keepers[lawn.keeper_id], stands.get(lawn.stand_id)
+        paused = keeper.paused_until is not None and on <= keeper.paused_until
+        if stand is None or lawn.anchor_g_mm is None or paused:
+            continue
+        outlook = outlook_for(stand, lawn, today=on, now=now, max_age=policy.max_age)
+        round_ = round_on(table, group.occurrence, tells_all_holds=keeper.tells_all_holds)
+        notice = decide(lawn_facts(lawn, sites[lawn.site_id], turf), outlook, round_)
+        if notice is not None:
+            yield lawn, notice, stand
+
+
+def _in_order(notices: Iterable[Notice]) -> tuple[Notice, ...]:
+    """Due first, what loses most by waiting before the rest; then holds and releases."""
+    return tuple(
+        sorted(
+            notices,
+            key=lambda notice: (
+                ORDER.index(notice.kind),
+                not notice.must_today,
+                -(notice.removed_if_waiting or notice.removed_fraction or 0.0),
+                notice.site_name,
+                notice.lawn_id,
+            ),
+        )
+    )
+
+
+def _stamp(stands: Sequence[StandDays], policy: Policy, now: datetime) -> WeatherStamp:
+    sources = tuple(dict.fromkeys(name for stand in stands for name in stand.sources))
+    oldest = min(stand.growth.fetched_at for stand in stands)
+    return WeatherStamp(sources, oldest, now - oldest <= policy.max_age)
+
+
+def _digest(
+    keeper: KeeperRecord, group: _Group, notices: tuple[Notice, ...], stamp: WeatherStamp
+) -> Digest | None:
+    """One message for one person; that there is no weather is said once for as long as it lasts."""
+    blind = tuple(notice for notice in notices if notice.kind is NoticeKind.NO_WEATHER)
+    if blind and len(blind) == len(notices) and keeper.no_weather_on is not None:
+        return None
+    to = Recipient(
+        keeper.keeper_id, keeper.name, keeper.kind, keeper.units, keeper.time_zone, keeper.language
+    )
+    kind = _kind(keeper, notices, only_blind=len(blind) == len(notices))
+    return Digest(kind, to, group.occurrence.on, notices, stamp, first_message=not keeper.greeted)
+
+
+def _kind(keeper: KeeperRecord, notices: Sequence[Notice], *, only_blind: bool) -> DigestKind:
+    if only_blind:
+        return DigestKind.NO_WEATHER
+    if keeper.kind is KeeperKind.HOMEOWNER:
+        return DigestKind.WEEKEND
+    holds = any(notice.kind in (NoticeKind.HOLD, NoticeKind.RELEASE) for notice in notices)
+    parks = keeper.kind is KeeperKind.PARKS
+    return DigestKind.PARKS_HOLDS if parks and holds else DigestKind.MORNING_LIST
+
+
+def _remember(
+    work: Work, keeper: KeeperRecord, group: _Group, digest: Digest, now: datetime
+) -> list[ToldRecord]:
+    if digest.kind is DigestKind.NO_WEATHER:
+        work.keepers.note_no_weather([keeper.keeper_id], digest.on)
+    elif keeper.no_weather_on is not None:
+        work.keepers.note_no_weather([keeper.keeper_id], None)
+    if not keeper.greeted:
+        work.keepers.greet([keeper.keeper_id])
+    work.lawns.said([said for notice in digest.notices if (said := _said(notice, keeper)) is not None])
+    return [
+        ToldRecord(
+            told_id=0,
+            keeper_id=keeper.keeper_id,
+            lawn_id=notice.lawn_id,
+            round_id=group.rounds[0].round_id,
+            on=digest.on,
+            kind=notice.kind.value,
+            reason=notice.reason.value if notice.reason else None,
+            decided_at=now,
+            facts=FACTS.dump_python(notice, mode="json"),
+        )
+        for notice in digest.notices
+    ]
+
+
+def _said(notice: Notice, keeper: KeeperRecord) -> Said | None:
+    """What a notice leaves to be remembered on its lawn."""
+    if notice.kind is NoticeKind.HOLD:
+        return Said(notice.lawn_id, notice.reason, notice.on, None, None)
+    if notice.kind is NoticeKind.NO_WEATHER or notice.kind is NoticeKind.MAY_MOW:
+        return None
+    counts = keeper.silence is Silence.CUT and notice.best_on is not None
+    return Said(
+        notice.lawn_id,
+        None,
+        None,
+        notice.best_on if counts else None,
+        notice.cut_to_mm if counts else None,
+    )
+
+
+def _enqueue(
+    work: Work,
+    words: Words,
+    policy: Policy,
+    keeper: KeeperRecord,
+    group: _Group,
+    digest: Digest,
+    now: datetime,
+) -> int:
+    """Word a digest for each of a keeper's addresses and queue it; how many were queued."""
+    work.outbox.cancel_older(keeper.keeper_id, digest.on, at=now)
+    queued = 0
+    if keeper.email and not keeper.email_suspended and Channel.EMAIL in policy.channels:
+        mail = words.email(digest)
+        message = _message(Channel.EMAIL, keeper, keeper.email, group, digest, policy, now)
+        queued += work.outbox.add(
+            replace(message, subject=mail.subject, text=mail.text, html=mail.html)
+        )
+    if keeper.phone and not keeper.phone_suspended and Channel.SMS in policy.channels:
+        message = _message(Channel.SMS, keeper, keeper.phone, group, digest, policy, now)
+        queued += work.outbox.add(replace(message, text=words.sms(digest)))
+    return queued
+
+
+def _message(
+    channel: Channel,
+    keeper: KeeperRecord,
+    address: str,
+    group: _Group,
+    digest: Digest,
+    policy: Policy,
+    now: datetime,
+) -> NewMessage:
+    once = f"{keeper.key}|{channel}|{digest.kind}|{digest.on.isoformat()}"
+    mark = sha256(once.encode()).hexdigest()[:32]
+    return NewMessage(
+        keeper_id=keeper.keeper_id,
+        channel=channel,
+        kind=digest.kind.value,
+        local_date=digest.on,
+        address=address,
+        subject="",
+        text="",
+        html="",
+        rfc_message_id=f"<{mark}@{policy.host}>",
+        unsubscribe_url="",
+        lawn_ids=tuple(notice.lawn_id for notice in digest.notices),
+        round_id=group.rounds[0].round_id,
+        created_at=now,
+        not_before=now,
+        useful_until=group.occurrence.useful_until,
+    )
+
+
+def mowing_days_of(lawn: LawnRecord) -> frozenset[int]:
+    """Return a lawn's mowing days, Monday 0."""
+    return weekdays_in(lawn.mowing_days)
+
+
+def still_true(
+    work: Work, turf: Turf, policy: Policy, lawn_ids: Sequence[int], on: date, *, now: datetime
+) -> bool:
+    """Whether advice decided earlier for some lawns would be given again now.
+
+    A message that waited, for quiet hours or a mail server, must not tell of a lawn that was cut
+    or came under a hold meanwhile.
+    """
+    lawns = work.lawns.get(lawn_ids)
+    keepers = work.keepers.get(sorted({lawn.keeper_id for lawn in lawns}))
+    rounds = {record.round_id: record for record in work.rounds.all()}
+    told = {record.lawn_id: record for lawn in lawns for record in work.outbox.told(lawn.lawn_id, limit=1)}
+    if not lawns:
+        return False
+    record = rounds[lawns[0].round_id]
+    group = _Group(
+        latest(_table(record), now=now), record.daily_list, record.weekdays, [record]
+    )
+    if group.occurrence.on != on:
+        return False
+    # What was told is already remembered on the lawn: decide as if it were not.
+    blank = [replace(lawn, told_hold=None) for lawn in lawns]
+    again = {lawn.lawn_id: notice for lawn, notice, _ in _decided(work, turf, policy, group, blank, keepers, now)}
+    return any(
+        lawn_id in again and again[lawn_id].kind.value == said.kind for lawn_id, said in told.items()
+    ) or any(said.kind in (NoticeKind.RELEASE, NoticeKind.NO_WEATHER) for said in told.values())

@@ -1,0 +1,1 @@
+"""SQLAlchemy tables, queries and migrations: SQLite by default, PostgreSQL by URL."""

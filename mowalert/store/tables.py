@@ -1,0 +1,318 @@
+"""Every table. A change here needs a migration beside it."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    CheckConstraint,
+    Column,
+    Date,
+    DateTime,
+    Dialect,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+    text,
+)
+from sqlalchemy.types import TypeDecorator
+
+GROWTH_DAYS = 10
+"""Days of a stand's curve, from its ``as_of`` on, kept as columns for the search of due lawns."""
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+    }
+)
+
+
+class UtcDateTime(TypeDecorator[datetime]):
+    """An aware UTC moment; naive ones are refused, since guessing a zone loses an hour twice a year."""
+
+    impl = DateTime
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> Any:
+        """Store the moment as naive UTC."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("a moment without a zone")
+        return value.astimezone(UTC).replace(tzinfo=None)
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
+        """Give it its zone back."""
+        return None if value is None else value.replace(tzinfo=UTC)
+
+
+sending_round = Table(
+    "sending_round",
+    metadata,
+    Column("round_id", Integer, primary_key=True),
+    Column("daily_list", Boolean, nullable=False),
+    Column("time_zone", String(64), nullable=False),
+    Column("weekdays", Integer, nullable=False),
+    Column("minute_of_day", Integer, nullable=False),
+    Column("done_on", Date),
+    UniqueConstraint("daily_list", "time_zone", "weekdays", "minute_of_day"),
+)
+
+round_log = Table(
+    "round_log",
+    metadata,
+    Column("log_id", Integer, primary_key=True),
+    Column("round_id", ForeignKey("sending_round.round_id"), nullable=False),
+    Column("local_date", Date, nullable=False),
+    Column("at", UtcDateTime, nullable=False),
+    Column("outcome", String(16), nullable=False),
+    Column("digests", Integer, nullable=False, default=0),
+)
+
+keeper = Table(
+    "keeper",
+    metadata,
+    Column("keeper_id", Integer, primary_key=True),
+    Column("key", String(400), nullable=False, unique=True),
+    Column("name", String(200), nullable=False),
+    Column("kind", String(16), nullable=False),
+    Column("email", String(320)),
+    Column("phone", String(20)),
+    Column("time_zone", String(64), nullable=False),
+    Column("units", String(8), nullable=False),
+    Column("language", String(8), nullable=False, server_default="en"),
+    Column("silence", String(8), nullable=False),
+    Column("tells_all_holds", Boolean, nullable=False),
+    Column("round_id", ForeignKey("sending_round.round_id"), nullable=False),
+    Column("consent", String(16), nullable=False),
+    Column("consent_at", UtcDateTime, nullable=False),
+    Column("consent_from", String(200), nullable=False),
+    Column("email_suspended", String(200)),
+    Column("phone_suspended", String(200)),
+    Column("paused_until", Date),
+    Column("no_weather_on", Date),
+    Column("greeted", Boolean, nullable=False, server_default=text("false")),
+    Index("ix_keeper_no_weather", "no_weather_on", sqlite_where=text("no_weather_on IS NOT NULL"),
+          postgresql_where=text("no_weather_on IS NOT NULL")),
+)
+
+cell = Table(
+    "cell",
+    metadata,
+    Column("cell_id", Integer, primary_key=True),
+    Column("latitude_deg", Float, nullable=False),
+    Column("longitude_deg", Float, nullable=False),
+    Column("utc_offset_min", Integer, nullable=False),
+    Column("elevation_m", Float),
+    Column("fetched_at", UtcDateTime),
+    Column("source", String(32)),
+    Column("history_from", Date),
+    Column("history_asked_on", Date),
+    UniqueConstraint("latitude_deg", "longitude_deg", "utc_offset_min"),
+)
+
+cell_day = Table(
+    "cell_day",
+    metadata,
+    Column("cell_id", ForeignKey("cell.cell_id"), primary_key=True),
+    Column("on", Date, primary_key=True),
+    Column("t_min_c", Float, nullable=False),
+    Column("t_max_c", Float, nullable=False),
+    Column("rain_mm", Float, nullable=False),
+    Column("radiation_mj_m2", Float),
+    Column("wind_2m_ms", Float),
+    Column("t_dew_c", Float),
+    Column("et0_mm", Float),
+    Column("source", String(32), nullable=False),
+    Column("fetched_at", UtcDateTime, nullable=False),
+    Column("hours", LargeBinary),
+)
+
+refusal = Table(
+    "refusal",
+    metadata,
+    Column("refusal_id", Integer, primary_key=True),
+    Column("cell_id", ForeignKey("cell.cell_id")),
+    Column("source", String(32), nullable=False),
+    Column("on", Date),
+    Column("reason", String(400), nullable=False),
+    Column("at", UtcDateTime, nullable=False),
+)
+
+budget = Table(
+    "budget",
+    metadata,
+    Column("source", String(32), primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("calls", Float, nullable=False),
+)
+
+stand = Table(
+    "stand",
+    metadata,
+    Column("stand_id", Integer, primary_key=True),
+    Column("cell_id", ForeignKey("cell.cell_id"), nullable=False),
+    Column("grass", String(40), nullable=False),
+    Column("soil", String(20), nullable=False),
+    Column("rooting", Integer, nullable=False),
+    Column("sun", String(8), nullable=False),
+    Column("watering", String(8), nullable=False),
+    UniqueConstraint("cell_id", "grass", "soil", "rooting", "sun", "watering"),
+)
+
+stand_growth = Table(
+    "stand_growth",
+    metadata,
+    Column("stand_id", ForeignKey("stand.stand_id"), primary_key=True),
+    Column("as_of", Date, nullable=False),
+    Column("fetched_at", UtcDateTime, nullable=False),
+    Column("known_until", Date, nullable=False),
+    Column("settled_on", Date, nullable=False),
+    Column("settled", LargeBinary, nullable=False),
+    Column("curve_from", Date, nullable=False),
+    Column("curve", LargeBinary, nullable=False),
+    Column("told_mask", Integer, nullable=False),
+    *(Column(f"g{day}", Float, nullable=False) for day in range(GROWTH_DAYS)),
+)
+
+site = Table(
+    "site",
+    metadata,
+    Column("site_id", Integer, primary_key=True),
+    Column("keeper_id", ForeignKey("keeper.keeper_id"), nullable=False),
+    Column("key", String(400), nullable=False),
+    Column("name", String(200), nullable=False),
+    Column("address", String(400), nullable=False),
+    Column("latitude_deg", Float, nullable=False),
+    Column("longitude_deg", Float, nullable=False),
+    Column("cell_id", ForeignKey("cell.cell_id"), nullable=False),
+    UniqueConstraint("keeper_id", "key"),
+)
+
+lawn = Table(
+    "lawn",
+    metadata,
+    Column("lawn_id", Integer, primary_key=True),
+    Column("site_id", ForeignKey("site.site_id"), nullable=False),
+    Column("keeper_id", ForeignKey("keeper.keeper_id"), nullable=False),
+    Column("round_id", ForeignKey("sending_round.round_id"), nullable=False),
+    Column("stand_id", ForeignKey("stand.stand_id"), nullable=False),
+    Column("key", String(200), nullable=False),
+    Column("name", String(200), nullable=False),
+    Column("grass", String(40), nullable=False),
+    Column("chosen_mm", Float, nullable=False),
+    Column("nitrogen", Float),
+    Column("area_m2", Float),
+    Column("turf_class", String(60), nullable=False, server_default=""),
+    Column("mowing_days", Integer, nullable=False),
+    Column("mow_from_h", Integer, nullable=False),
+    Column("mow_to_h", Integer, nullable=False),
+    Column("clippings", String(16), nullable=False),
+    Column("learned", Float, nullable=False, server_default="1"),
+    Column("pace", Float, nullable=False),
+    Column("anchored_on", Date, nullable=False),
+    Column("anchor_height_mm", Float, nullable=False),
+    Column("anchor_g_mm", Float),
+    Column("anchor_assumed", Boolean, nullable=False),
+    Column("window_g_mm", Float),
+    Column("limit_g_mm", Float),
+    Column("told_hold", String(16)),
+    Column("told_hold_on", Date),
+    Column("advised_on", Date),
+    Column("advised_mm", Float),
+    UniqueConstraint("site_id", "key"),
+    CheckConstraint("chosen_mm > 0 AND anchor_height_mm > 0", name="heights_above_zero"),
+    # The search of due lawns lives in these two, without touching the table.
+    Index("ix_lawn_window", "stand_id", "window_g_mm", "round_id", "lawn_id"),
+    Index("ix_lawn_limit", "stand_id", "limit_g_mm", "round_id", "lawn_id"),
+    Index("ix_lawn_anchored", "stand_id", "anchored_on"),
+    Index("ix_lawn_keeper", "keeper_id"),
+    Index("ix_lawn_round", "round_id", "stand_id"),
+    Index("ix_lawn_told", "round_id", "told_hold", sqlite_where=text("told_hold IS NOT NULL"),
+          postgresql_where=text("told_hold IS NOT NULL")),
+    Index("ix_lawn_advised", "advised_on", sqlite_where=text("advised_on IS NOT NULL"),
+          postgresql_where=text("advised_on IS NOT NULL")),
+    Index("ix_lawn_unanchored", "stand_id", sqlite_where=text("anchor_g_mm IS NULL"),
+          postgresql_where=text("anchor_g_mm IS NULL")),
+)
+
+event = Table(
+    "event",
+    metadata,
+    Column("event_id", Integer, primary_key=True),
+    Column("lawn_id", ForeignKey("lawn.lawn_id"), nullable=False),
+    Column("kind", String(16), nullable=False),
+    Column("on", Date, nullable=False),
+    Column("height_mm", Float),
+    Column("before_mm", Float),
+    Column("assumed", Boolean, nullable=False),
+    Column("reported_by", String(16), nullable=False),
+    Column("reported_at", UtcDateTime, nullable=False),
+    Column("undone_at", UtcDateTime),
+    Index("ix_event_lawn", "lawn_id", "on"),
+)
+
+told = Table(
+    "told",
+    metadata,
+    Column("told_id", Integer, primary_key=True),
+    Column("keeper_id", ForeignKey("keeper.keeper_id"), nullable=False),
+    Column("lawn_id", ForeignKey("lawn.lawn_id"), nullable=False),
+    Column("round_id", ForeignKey("sending_round.round_id"), nullable=False),
+    Column("on", Date, nullable=False),
+    Column("kind", String(16), nullable=False),
+    Column("reason", String(16)),
+    Column("decided_at", UtcDateTime, nullable=False),
+    Column("facts", JSON, nullable=False),
+    Index("ix_told_lawn", "lawn_id", "on"),
+)
+
+outbox = Table(
+    "outbox",
+    metadata,
+    Column("message_id", Integer, primary_key=True),
+    Column("keeper_id", ForeignKey("keeper.keeper_id"), nullable=False),
+    Column("channel", String(8), nullable=False),
+    Column("kind", String(24), nullable=False),
+    Column("local_date", Date, nullable=False),
+    Column("address", String(320), nullable=False),
+    Column("subject", String(200), nullable=False),
+    Column("text", Text, nullable=False),
+    Column("html", Text, nullable=False),
+    Column("rfc_message_id", String(200), nullable=False),
+    Column("unsubscribe_url", String(600), nullable=False),
+    Column("lawn_ids", JSON, nullable=False),
+    Column("round_id", Integer, nullable=False),
+    Column("state", String(12), nullable=False),
+    Column("created_at", UtcDateTime, nullable=False),
+    Column("not_before", UtcDateTime, nullable=False),
+    Column("useful_until", UtcDateTime, nullable=False),
+    Column("next_try_at", UtcDateTime, nullable=False),
+    Column("leased_until", UtcDateTime),
+    Column("attempts", Integer, nullable=False, server_default="0"),
+    Column("sent_at", UtcDateTime),
+    Column("error", String(400)),
+    UniqueConstraint("keeper_id", "channel", "kind", "local_date"),
+    Index("ix_outbox_waiting", "next_try_at", "message_id",
+          sqlite_where=text("state IN ('ready', 'leased')"),
+          postgresql_where=text("state IN ('ready', 'leased')")),
+)
+
+meta = Table(
+    "meta",
+    metadata,
+    Column("name", String(64), primary_key=True),
+    Column("value", Text, nullable=False),
+)
