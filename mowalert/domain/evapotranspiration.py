@@ -267,10 +267,16 @@ def best_et0(
         Evapotranspiration of shape (stand, day) [mm/d], and the ``Et0Method`` of each day.
     """
     dew_c = np.where(np.isnan(t_dew_c), t_min_c, np.minimum(t_dew_c, (t_min_c + t_max_c) / 2))
+    # Where humidity or wind is known, only the missing light is guessed: eq. 50.
+    more_known = ~np.isnan(t_dew_c) | ~np.isnan(wind_2m_ms)
+    guessed = radiation_from_temperatures(
+        t_min_c, t_max_c, latitude_deg=latitude_deg, day_of_year=day_of_year
+    )
+    light = np.where(np.isnan(radiation_mj_m2) & more_known, guessed, radiation_mj_m2)
     penman = et0_penman_monteith(
         t_min_c,
         t_max_c,
-        radiation_mj_m2=radiation_mj_m2,
+        radiation_mj_m2=light,
         wind_2m_ms=np.where(np.isnan(wind_2m_ms), STAND_IN_WIND_MS, wind_2m_ms),
         vapour_pressure_kpa=saturation_vapour_pressure_kpa(dew_c),
         latitude_deg=latitude_deg,

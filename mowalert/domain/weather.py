@@ -36,7 +36,8 @@ class WeatherDay:
     """One local day: temperatures in °C, rain in mm, and what else the source knows.
 
     Radiation in MJ/m²/d, wind at 2 m in m/s, dew point in °C, ``et0_mm`` the source's own
-    reference evapotranspiration in mm. ``source`` is the source's name.
+    reference evapotranspiration in mm. ``source`` is the source's name. ``partial`` marks a day whose
+    first hours were gone when it was asked for: it stands in until a whole day is known.
     """
 
     on: date
@@ -49,6 +50,7 @@ class WeatherDay:
     t_dew_c: float | None = None
     et0_mm: float | None = None
     hours: DayHours | None = None
+    partial: bool = False
 
 
 @dataclass(frozen=True, slots=True)

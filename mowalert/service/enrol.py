@@ -9,7 +9,7 @@ from io import StringIO
 
 from mowalert.domain.grasses import Turf
 from mowalert.domain.lawn import pace_of
-from mowalert.domain.rounds import as_weekdays, timetable_for
+from mowalert.domain.rounds import as_weekdays, timetable_for, weekdays_in
 from mowalert.domain.stand import StandKey, rooting_class
 from mowalert.domain.words import KeeperKind
 from mowalert.errors import InputError
@@ -189,7 +189,7 @@ def _enrol_keeper(
     known = work.keepers.by_key(keeper_key(row))
     before = work.lawns.of_keepers([known.keeper_id]) if known else []
     for lawn in before:
-        days |= frozenset(day for day in range(7) if lawn.mowing_days >> day & 1)
+        days |= weekdays_in(lawn.mowing_days)
     table = timetable_for(
         days, time_zone=row.time_zone, daily_list=row.kind is not KeeperKind.HOMEOWNER
     )
@@ -198,6 +198,7 @@ def _enrol_keeper(
         time_zone=table.time_zone,
         weekdays=table.weekdays,
         minute_of_day=table.minute_of_day,
+        mixed=any(weekdays_in(lawn.mowing_days) != days for lawn in before) or row.mowing_days != days,
     )
     keeper = KeeperRecord(
         keeper_id=known.keeper_id if known else 0,

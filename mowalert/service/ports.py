@@ -74,7 +74,9 @@ class Rounds(Protocol):
     def all(self) -> list[RoundRecord]:
         """Every round."""
 
-    def ensure(self, *, daily_list: bool, time_zone: str, weekdays: int, minute_of_day: int) -> int:
+    def ensure(
+        self, *, daily_list: bool, time_zone: str, weekdays: int, minute_of_day: int, mixed: bool
+    ) -> int:
         """Return the round's id, making it if needed."""
 
     def done(self, round_ids: Sequence[int], on: date, *, at: datetime, outcome: str, digests: int) -> None:

@@ -9,13 +9,17 @@ from mowalert.domain.words import Channel, Clippings, HoldReason, KeeperKind, Si
 
 @dataclass(frozen=True, slots=True)
 class RoundRecord:
-    """A local moment at which digests go out; ``weekdays`` has bit 0 for Monday."""
+    """A local moment at which digests go out; ``weekdays`` has bit 0 for Monday.
+
+    ``mixed`` rounds have keepers whose lawns are mown on other days than the rest of theirs.
+    """
 
     round_id: int
     daily_list: bool
     time_zone: str
     weekdays: int
     minute_of_day: int
+    mixed: bool
     done_on: date | None = None
 
 

@@ -68,6 +68,7 @@ class _Group:
     occurrence: Occurrence
     daily_list: bool
     weekdays: int
+    mixed: bool
     rounds: list[RoundRecord]
 
     @property
@@ -94,11 +95,12 @@ def tell_rounds(store: Store, turf: Turf, words: Words, policy: Policy, *, now: 
 
 
 def _groups(rounds: Iterable[RoundRecord], now: datetime) -> list[_Group]:
-    groups: dict[tuple[Occurrence, bool, int], list[RoundRecord]] = {}
+    groups: dict[tuple[Occurrence, bool, int, bool], list[RoundRecord]] = {}
     for record in rounds:
         occurrence = latest(_table(record), now=now)
         if record.done_on is None or record.done_on < occurrence.on:
-            groups.setdefault((occurrence, record.daily_list, record.weekdays), []).append(record)
+            alike = (occurrence, record.daily_list, record.weekdays, record.mixed)
+            groups.setdefault(alike, []).append(record)
     return [_Group(*key, members) for key, members in groups.items()]
 
 
@@ -125,8 +127,9 @@ def _tell_group(
 def _found(work: Work, group: _Group) -> list[int]:
     """Ids of lawns that may have something said of them: due, told of a hold, or to be told of one."""
     on, found = group.occurrence.on, set[int]()
-    # The chance after the next round: mowing days lie at most a week behind it.
-    ahead = group.occurrence.next_on + timedelta(days=2 if not group.daily_list else 0)
+    # The first chance after the next round; lawns with days of their own may have it a week later.
+    later = 2 if not group.daily_list else 0
+    ahead = group.occurrence.next_on + timedelta(days=6 if group.mixed else later)
     for as_of in work.stands.growth_dates():
         window_day = (on - as_of).days if group.daily_list else None
         limit_day = (ahead - as_of).days
@@ -155,7 +158,9 @@ def _tell_missed(
         for keeper in missed:
             record = rounds[keeper.round_id]
             occurrence = latest(_table(record), now=now)
-            group = _Group(occurrence, record.daily_list, record.weekdays, [record])
+            group = _Group(
+                occurrence, record.daily_list, record.weekdays, record.mixed, [record]
+            )
             lawn_ids = [lawn.lawn_id for lawn in work.lawns.of_keepers([keeper.keeper_id])]
             if now <= occurrence.useful_until and _is_fresh(work, lawn_ids, policy, now):
                 work.keepers.note_no_weather([keeper.keeper_id], None)
@@ -398,7 +403,7 @@ def still_true(
         return False
     record = rounds[lawns[0].round_id]
     group = _Group(
-        latest(_table(record), now=now), record.daily_list, record.weekdays, [record]
+        latest(_table(record), now=now), record.daily_list, record.weekdays, record.mixed, [record]
     )
     if group.occurrence.on != on:
         return False

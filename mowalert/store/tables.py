@@ -66,8 +66,11 @@ sending_round = Table(
     Column("time_zone", String(64), nullable=False),
     Column("weekdays", Integer, nullable=False),
     Column("minute_of_day", Integer, nullable=False),
+    Column("mixed", Boolean, nullable=False),
     Column("done_on", Date),
-    UniqueConstraint("daily_list", "time_zone", "weekdays", "minute_of_day"),
+    UniqueConstraint(
+        "daily_list", "time_zone", "weekdays", "minute_of_day", "mixed", name="uq_sending_round_moment"
+    ),
 )
 
 round_log = Table(
@@ -138,6 +141,7 @@ cell_day = Table(
     Column("source", String(32), nullable=False),
     Column("fetched_at", UtcDateTime, nullable=False),
     Column("hours", LargeBinary),
+    Column("partial", Boolean, nullable=False),
 )
 
 refusal = Table(

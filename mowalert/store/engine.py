@@ -1,0 +1,82 @@
+"""Opening the store: SQLite with a write-ahead log, or PostgreSQL by URL."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine, create_engine, event, make_url
+from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.pool import StaticPool
+
+from mowalert.errors import StoreError
+from mowalert.store.work import SqlWork
+
+BUSY_WAIT_S = 30
+
+
+class SqlStore:
+    """The store behind one URL.
+
+    Parameters
+    ----------
+    url : str
+        An SQLAlchemy URL.
+    """
+
+    def __init__(self, url: str) -> None:
+        self.url = url
+        self._engine = open_engine(url)
+
+    @contextmanager
+    def begin(self) -> Iterator[SqlWork]:
+        """Begin one transaction; leaving without ``commit`` rolls back."""
+        try:
+            with self._engine.connect() as connection:
+                yield SqlWork(connection)
+        except SQLAlchemyError as error:
+            raise StoreError(_first_line(error)) from error
+
+    def close(self) -> None:
+        """Let go of every connection."""
+        self._engine.dispose()
+
+
+def open_engine(url: str) -> Engine:
+    """Return an engine; StoreError if the URL cannot be used."""
+    try:
+        parsed = make_url(url)
+        if parsed.get_backend_name() != "sqlite":
+            return create_engine(parsed, pool_pre_ping=True)
+        return _sqlite(url, parsed.database)
+    except (SQLAlchemyError, ModuleNotFoundError, OSError) as error:
+        raise StoreError(f"the store cannot be opened: {_first_line(error)}") from error
+
+
+def _sqlite(url: str, database: str | None) -> Engine:
+    in_memory = database in (None, "", ":memory:")
+    if database and not in_memory:
+        Path(database).parent.mkdir(parents=True, exist_ok=True)
+    options: dict[str, Any] = {"connect_args": {"timeout": BUSY_WAIT_S, "check_same_thread": False}}
+    engine = create_engine(url, **options, **({"poolclass": StaticPool} if in_memory else {}))
+    event.listen(engine, "connect", _prepare_sqlite)
+    event.listen(engine, "begin", _begin_immediate)
+    return engine
+
+
+def _prepare_sqlite(connection: Any, record: Any) -> None:
+    # The driver must not begin transactions by itself: they begin below, taking the write lock at once.
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    for pragma in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=NORMAL", "cache_size=-65536"):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin_immediate(connection: Any) -> None:
+    connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+
+def _first_line(error: Exception) -> str:
+    cause = getattr(error, "orig", None) or error
+    return str(cause).splitlines()[0] if str(cause) else type(cause).__name__

@@ -1,0 +1,113 @@
+"""Keepers and sites in the store."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+from sqlalchemy import Connection, insert, select, update
+
+from mowalert.domain.words import Channel, KeeperKind, Silence, Units
+from mowalert.service.records import KeeperRecord, SiteRecord
+from mowalert.store.sql import chunks, values_of
+from mowalert.store.tables import keeper, site
+
+
+class SqlKeepers:
+    """Keepers and sites.
+
+    Parameters
+    ----------
+    connection : Connection
+        Of the transaction.
+    """
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def by_key(self, key: str) -> KeeperRecord | None:
+        """The keeper of a natural key."""
+        row = self._connection.execute(select(keeper).where(keeper.c.key == key)).mappings().first()
+        return None if row is None else _keeper(row)
+
+    def get(self, keeper_ids: Sequence[int]) -> dict[int, KeeperRecord]:
+        """Keepers by id."""
+        return {
+            row["keeper_id"]: _keeper(row)
+            for batch in chunks(keeper_ids)
+            for row in self._connection.execute(
+                select(keeper).where(keeper.c.keeper_id.in_(batch))
+            ).mappings()
+        }
+
+    def all(self) -> list[KeeperRecord]:
+        """Every keeper."""
+        rows = self._connection.execute(select(keeper).order_by(keeper.c.keeper_id)).mappings()
+        return [_keeper(row) for row in rows]
+
+    def add(self, record: KeeperRecord) -> int:
+        """Keep a new keeper; its id is given back."""
+        row = insert(keeper).values(**values_of(record, without=["keeper_id"]))
+        return int(self._connection.execute(row).inserted_primary_key[0])  # type: ignore[index]
+
+    def change(self, record: KeeperRecord) -> None:
+        """Keep a changed keeper, and let the lawns follow its round."""
+        values = values_of(record, without=["keeper_id"])
+        where = keeper.c.keeper_id == record.keeper_id
+        self._connection.execute(update(keeper).where(where).values(**values))
+
+    def ensure_site(self, record: SiteRecord) -> tuple[SiteRecord, bool]:
+        """Return the site of that keeper and key, and whether it was made now."""
+        query = select(site).where(site.c.keeper_id == record.keeper_id, site.c.key == record.key)
+        row = self._connection.execute(query).mappings().first()
+        if row is not None:
+            return SiteRecord(**row), False
+        added = insert(site).values(**values_of(record, without=["site_id"]))
+        site_id = int(self._connection.execute(added).inserted_primary_key[0])  # type: ignore[index]
+        return SiteRecord(**{**values_of(record), "site_id": site_id}), True
+
+    def change_site(self, record: SiteRecord) -> None:
+        """Keep a changed site."""
+        where = site.c.site_id == record.site_id
+        self._connection.execute(
+            update(site).where(where).values(**values_of(record, without=["site_id"]))
+        )
+
+    def sites(self, site_ids: Sequence[int]) -> dict[int, SiteRecord]:
+        """Sites by id."""
+        return {
+            row["site_id"]: SiteRecord(**row)
+            for batch in chunks(site_ids)
+            for row in self._connection.execute(select(site).where(site.c.site_id.in_(batch))).mappings()
+        }
+
+    def note_no_weather(self, keeper_ids: Sequence[int], on: date | None) -> None:
+        """Remember, or forget, that keepers were told there is no weather."""
+        self._set(keeper_ids, no_weather_on=on)
+
+    def missed_weather(self) -> list[KeeperRecord]:
+        """Keepers told that there is no weather and nothing since."""
+        query = select(keeper).where(keeper.c.no_weather_on.is_not(None)).order_by(keeper.c.keeper_id)
+        return [_keeper(row) for row in self._connection.execute(query).mappings()]
+
+    def greet(self, keeper_ids: Sequence[int]) -> None:
+        """Remember that a first message was written."""
+        self._set(keeper_ids, greeted=True)
+
+    def suspend(self, keeper_id: int, channel: Channel, reason: str) -> None:
+        """Send nothing more to an address."""
+        column = "email_suspended" if channel is Channel.EMAIL else "phone_suspended"
+        self._set([keeper_id], **{column: reason})
+
+    def _set(self, keeper_ids: Sequence[int], **values: Any) -> None:
+        for batch in chunks(keeper_ids):
+            where = keeper.c.keeper_id.in_(batch)
+            self._connection.execute(update(keeper).where(where).values(**values))
+
+
+def _keeper(row: Any) -> KeeperRecord:
+    words = {
+        "kind": KeeperKind(row["kind"]),
+        "units": Units(row["units"]),
+        "silence": Silence(row["silence"]),
+    }
+    return KeeperRecord(**{**row, **words})

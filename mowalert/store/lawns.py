@@ -1,0 +1,260 @@
+"""Lawns, their anchors and events in the store; the search of due lawns runs in an index."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import (
+    Connection,
+    Select,
+    bindparam,
+    func,
+    insert,
+    select,
+    union,
+    update,
+)
+
+from mowalert.domain.words import Clippings, HoldReason
+from mowalert.service.records import AnchorUpdate, EventRecord, LawnRecord, Said
+from mowalert.store.sql import chunks, values_of
+from mowalert.store.tables import GROWTH_DAYS, cell, event, keeper, lawn, site, stand, stand_growth
+
+TOLD_TODAY = 255
+
+
+class SqlLawns:
+    """Lawns, their anchors and events.
+
+    Parameters
+    ----------
+    connection : Connection
+        Of the transaction.
+    """
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def add(self, record: LawnRecord) -> int:
+        """Keep a new lawn; its id is given back."""
+        row = insert(lawn).values(**values_of(record, without=["lawn_id"]))
+        return int(self._connection.execute(row).inserted_primary_key[0])  # type: ignore[index]
+
+    def change(self, record: LawnRecord) -> None:
+        """Keep a changed lawn."""
+        where = lawn.c.lawn_id == record.lawn_id
+        values = values_of(record, without=["lawn_id"])
+        self._connection.execute(update(lawn).where(where).values(**values))
+
+    def by_key(self, site_id: int, key: str) -> LawnRecord | None:
+        """The lawn of a natural key."""
+        found = self._lawns(select(lawn).where(lawn.c.site_id == site_id, lawn.c.key == key))
+        return found[0] if found else None
+
+    def get(self, lawn_ids: Sequence[int]) -> list[LawnRecord]:
+        """Lawns by id, in order of id."""
+        found = [
+            record
+            for batch in chunks(lawn_ids)
+            for record in self._lawns(select(lawn).where(lawn.c.lawn_id.in_(batch)))
+        ]
+        return sorted(found, key=lambda record: record.lawn_id)
+
+    def of_keepers(self, keeper_ids: Sequence[int]) -> list[LawnRecord]:
+        """Lawns of keepers, in order of id."""
+        found = [
+            record
+            for batch in chunks(keeper_ids)
+            for record in self._lawns(select(lawn).where(lawn.c.keeper_id.in_(batch)))
+        ]
+        return sorted(found, key=lambda record: record.lawn_id)
+
+    def all_ids(self) -> list[int]:
+        """Every lawn's id."""
+        return list(self._connection.scalars(select(lawn.c.lawn_id).order_by(lawn.c.lawn_id)))
+
+    def due_ids(
+        self, round_ids: Sequence[int], *, as_of: date, limit_day: int, window_day: int | None
+    ) -> list[int]:
+        """Ids of lawns of rounds whose limit, or window, falls before the curve's value of a day."""
+        found: set[int] = set()
+        for batch in chunks(round_ids):
+            found.update(self._connection.scalars(due_query(batch, as_of, limit_day, window_day)))
+        return sorted(found)
+
+    def hold_ids(self, round_ids: Sequence[int]) -> list[int]:
+        """Ids of lawns a hold was told of and not yet released."""
+        return [
+            lawn_id
+            for batch in chunks(round_ids)
+            for lawn_id in self._connection.scalars(
+                select(lawn.c.lawn_id).where(
+                    lawn.c.round_id.in_(batch), lawn.c.told_hold.is_not(None)
+                )
+            )
+        ]
+
+    def untold_hold_ids(self, round_ids: Sequence[int]) -> list[int]:
+        """Ids of lawns of keepers who asked for all holds, in stands with one they don't know of."""
+        return [
+            lawn_id
+            for batch in chunks(round_ids)
+            for lawn_id in self._connection.scalars(
+                select(lawn.c.lawn_id)
+                .join(keeper, keeper.c.keeper_id == lawn.c.keeper_id)
+                .join(stand_growth, stand_growth.c.stand_id == lawn.c.stand_id)
+                .where(
+                    lawn.c.round_id.in_(batch),
+                    keeper.c.tells_all_holds.is_(True),
+                    lawn.c.told_hold.is_(None),
+                    stand_growth.c.told_mask.op("&")(TOLD_TODAY) != 0,
+                )
+            )
+        ]
+
+    def unanchored(self, stand_ids: Sequence[int]) -> list[LawnRecord]:
+        """Lawns of stands that have no place on their curve yet."""
+        return [
+            record
+            for batch in chunks(stand_ids)
+            for record in self._lawns(
+                select(lawn).where(lawn.c.stand_id.in_(batch), lawn.c.anchor_g_mm.is_(None))
+            )
+        ]
+
+    def anchored_after(self, stand_ids: Sequence[int], on: date) -> list[LawnRecord]:
+        """Lawns of stands with an anchor later than a day, and a place on the curve."""
+        return [
+            record
+            for batch in chunks(stand_ids)
+            for record in self._lawns(
+                select(lawn).where(
+                    lawn.c.stand_id.in_(batch),
+                    lawn.c.anchored_on > on,
+                    lawn.c.anchor_g_mm.is_not(None),
+                )
+            )
+        ]
+
+    def earliest_unanchored(self) -> dict[int, date]:
+        """By cell: the earliest anchor date of lawns without a place on their curve."""
+        query = (
+            select(cell.c.cell_id, func.min(lawn.c.anchored_on))
+            .join(stand, stand.c.cell_id == cell.c.cell_id)
+            .join(lawn, lawn.c.stand_id == stand.c.stand_id)
+            .where(lawn.c.anchor_g_mm.is_(None))
+            .group_by(cell.c.cell_id)
+        )
+        return {row[0]: row[1] for row in self._connection.execute(query)}
+
+    def advised_before(self, on: date) -> list[LawnRecord]:
+        """Lawns whose advised day lies before a date, or on it, and is still open."""
+        return self._lawns(select(lawn).where(lawn.c.advised_on <= on).order_by(lawn.c.lawn_id))
+
+    def anchor(self, updates: Sequence[AnchorUpdate]) -> None:
+        """Give lawns their place on the curve."""
+        self._update(updates)
+
+    def said(self, said: Sequence[Said]) -> None:
+        """Remember what was told."""
+        self._update(said)
+
+    def _update(self, records: Sequence[AnchorUpdate] | Sequence[Said]) -> None:
+        if not records:
+            return
+        names = [name for name in values_of(records[0]) if name != "lawn_id"]
+        change = (
+            update(lawn)
+            .where(lawn.c.lawn_id == bindparam("of_lawn"))
+            .values({name: bindparam(f"new_{name}") for name in names})
+        )
+        rows = [
+            {"of_lawn": values["lawn_id"], **{f"new_{name}": values[name] for name in names}}
+            for values in map(values_of, records)
+        ]
+        self._connection.execute(change, rows)
+
+    def happened(self, events: Sequence[EventRecord]) -> None:
+        """Keep events."""
+        if events:
+            rows = [values_of(record, without=["event_id"]) for record in events]
+            self._connection.execute(insert(event), rows)
+
+    def events(self, lawn_id: int) -> list[EventRecord]:
+        """A lawn's events that were not undone, in order."""
+        query = (
+            select(event)
+            .where(event.c.lawn_id == lawn_id, event.c.undone_at.is_(None))
+            .order_by(event.c.on, event.c.event_id)
+        )
+        return [EventRecord(**row) for row in self._connection.execute(query).mappings()]
+
+    def undo_last(self, lawn_id: int, *, at: datetime) -> EventRecord | None:
+        """Undo the newest event of a lawn that somebody reported, and return it."""
+        query = (
+            select(event)
+            .where(event.c.lawn_id == lawn_id, event.c.undone_at.is_(None), event.c.assumed.is_(False))
+            .order_by(event.c.event_id.desc())
+            .limit(1)
+        )
+        row = self._connection.execute(query).mappings().first()
+        if row is None:
+            return None
+        undone = EventRecord(**row)
+        where = event.c.event_id == undone.event_id
+        self._connection.execute(update(event).where(where).values(undone_at=at))
+        return replace(undone, undone_at=at)
+
+    def counts(self) -> Mapping[str, int]:
+        """How many keepers, sites, lawns, stands and cells there are."""
+        return {
+            table.name: int(self._connection.scalar(select(func.count()).select_from(table)) or 0)
+            for table in (keeper, site, lawn, stand, cell)
+        }
+
+    def _lawns(self, query: Select[Any]) -> list[LawnRecord]:
+        return [_lawn(row) for row in self._connection.execute(query).mappings()]
+
+
+def due_query(round_ids: Sequence[int], as_of: date, limit_day: int, window_day: int | None) -> Any:
+    """Return the search of due lawns: stands first, then their lawns through a covering index.
+
+    Parameters
+    ----------
+    round_ids : Sequence[int]
+        Rounds that have come.
+    as_of : date
+        Curves of this day.
+    limit_day : int
+        Day, counted from ``as_of``, by which the limit must lie ahead.
+    window_day : int | None
+        Day by which the window must still be closed, where windows are told of.
+
+    Returns
+    -------
+    Any
+        A query of lawn ids.
+    """
+    searches = [_before(lawn.c.limit_g_mm, limit_day, round_ids, as_of)]
+    if window_day is not None:
+        searches.append(_before(lawn.c.window_g_mm, window_day, round_ids, as_of))
+    return union(*searches) if len(searches) > 1 else searches[0]
+
+
+def _before(column: Any, day: int, round_ids: Sequence[int], as_of: date) -> Select[Any]:
+    reached = stand_growth.c[f"g{min(max(day, 0), GROWTH_DAYS - 1)}"]
+    return (
+        select(lawn.c.lawn_id)
+        .select_from(stand_growth.join(lawn, lawn.c.stand_id == stand_growth.c.stand_id))
+        .where(stand_growth.c.as_of == as_of, column <= reached, lawn.c.round_id.in_(round_ids))
+    )
+
+
+def _lawn(row: Any) -> LawnRecord:
+    told = row["told_hold"]
+    words = {
+        "clippings": Clippings(row["clippings"]),
+        "told_hold": None if told is None else HoldReason(told),
+    }
+    return LawnRecord(**{**row, **words})

@@ -1,0 +1,144 @@
+"""Messages on their way, and what was told, in the store."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Connection, and_, func, insert, or_, select, update
+
+from mowalert.domain.words import Channel
+from mowalert.service.records import LeasedMessage, NewMessage, ToldRecord
+from mowalert.store.sql import insert_for, values_of
+from mowalert.store.tables import outbox, told
+
+ONCE = ["keeper_id", "channel", "kind", "local_date"]
+WAITING = ("ready", "leased")
+
+
+class SqlOutbox:
+    """Messages and notices.
+
+    Parameters
+    ----------
+    connection : Connection
+        Of the transaction.
+    """
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def add(self, message: NewMessage) -> bool:
+        """Queue a message; ``False`` if its keeper already has one of that kind for that day."""
+        # Two workers may decide one night. The unique key settles it; a look first can't.
+        values = values_of(message) | {
+            "lawn_ids": list(message.lawn_ids),
+            "state": "ready",
+            "next_try_at": message.not_before,
+        }
+        row = insert_for(self._connection, outbox).values(**values)
+        row = row.on_conflict_do_nothing(index_elements=ONCE).returning(outbox.c.message_id)
+        return self._connection.scalar(row) is not None
+
+    def tell(self, records: Sequence[ToldRecord]) -> None:
+        """Keep notices as they were decided."""
+        if records:
+            rows = [values_of(record, without=["told_id"]) for record in records]
+            self._connection.execute(insert(told), rows)
+
+    def told(self, lawn_id: int | None, *, limit: int) -> list[ToldRecord]:
+        """The newest notices, of one lawn or of all."""
+        query = select(told).order_by(told.c.told_id.desc()).limit(limit)
+        if lawn_id is not None:
+            query = query.where(told.c.lawn_id == lawn_id)
+        return [ToldRecord(**row) for row in self._connection.execute(query).mappings()]
+
+    def lease(self, *, now: datetime, until: datetime, limit: int) -> list[LeasedMessage]:
+        """Take messages that may go now; nobody else gets them until the lease ends."""
+        free = or_(
+            outbox.c.state == "ready",
+            and_(outbox.c.state == "leased", outbox.c.leased_until < now),
+        )
+        query = (
+            select(outbox)
+            .where(free, outbox.c.next_try_at <= now, outbox.c.useful_until > now)
+            .order_by(outbox.c.message_id)
+            .limit(limit)
+            .with_for_update(skip_locked=True)
+        )
+        rows = list(self._connection.execute(query).mappings())
+        ids = [row["message_id"] for row in rows]
+        if ids:
+            self._connection.execute(
+                update(outbox)
+                .where(outbox.c.message_id.in_(ids))
+                .values(state="leased", leased_until=until, attempts=outbox.c.attempts + 1)
+            )
+        return [_leased(row) for row in rows]
+
+    def settle(self, message_id: int, state: str, *, at: datetime, error: str = "") -> None:
+        """Give a message its last state."""
+        values = {"state": state, "error": error or None, "leased_until": None}
+        if state == "sent":
+            values["sent_at"] = at
+        self._update(message_id, values)
+
+    def retry(self, message_id: int, *, next_try_at: datetime, error: str) -> None:
+        """Put a message back for a later try."""
+        values = {"state": "ready", "next_try_at": next_try_at, "error": error, "leased_until": None}
+        self._update(message_id, values)
+
+    def _update(self, message_id: int, values: dict[str, Any]) -> None:
+        self._connection.execute(
+            update(outbox).where(outbox.c.message_id == message_id).values(**values)
+        )
+
+    def expire(self, *, now: datetime) -> int:
+        """Expire whatever is no longer useful; how many."""
+        late = and_(outbox.c.state.in_(WAITING), outbox.c.useful_until <= now)
+        return self._count(update(outbox).where(late).values(state="expired"))
+
+    def cancel_for_lawn(self, lawn_id: int, *, at: datetime) -> int:
+        """Cancel waiting messages that speak of this lawn alone; how many."""
+        query = select(outbox.c.message_id, outbox.c.lawn_ids).where(outbox.c.state == "ready")
+        ids = [row[0] for row in self._connection.execute(query) if row[1] == [lawn_id]]
+        return self._count(
+            update(outbox).where(outbox.c.message_id.in_(ids)).values(state="cancelled", error="mown")
+        )
+
+    def cancel_older(self, keeper_id: int, before: date, *, at: datetime) -> int:
+        """Cancel a keeper's waiting messages of earlier days; how many."""
+        older = and_(
+            outbox.c.keeper_id == keeper_id,
+            outbox.c.state == "ready",
+            outbox.c.local_date < before,
+        )
+        return self._count(update(outbox).where(older).values(state="cancelled", error="newer advice"))
+
+    def _count(self, change: Any) -> int:
+        return int(self._connection.execute(change).rowcount)
+
+    def sms_this_month(self, keeper_id: int | None, *, since: datetime) -> int:
+        """Count short messages sent since a moment, of one keeper or of all."""
+        sent = and_(
+            outbox.c.channel == Channel.SMS.value,
+            outbox.c.state.in_(("sent", "unknown")),
+            outbox.c.created_at >= since,
+        )
+        query = select(func.count()).select_from(outbox).where(sent)
+        if keeper_id is not None:
+            query = query.where(outbox.c.keeper_id == keeper_id)
+        return int(self._connection.scalar(query) or 0)
+
+    def states(self) -> Mapping[str, int]:
+        """How many messages are in which state."""
+        query = select(outbox.c.state, func.count()).group_by(outbox.c.state)
+        return {row[0]: row[1] for row in self._connection.execute(query)}
+
+
+def _leased(row: Any) -> LeasedMessage:
+    names = NewMessage.__dataclass_fields__
+    values = {name: row[name] for name in names}
+    values |= {"channel": Channel(row["channel"]), "lawn_ids": tuple(row["lawn_ids"])}
+    return LeasedMessage(
+        row["message_id"], row["attempts"] + 1, row["state"] == "leased", NewMessage(**values)
+    )

@@ -1,0 +1,106 @@
+"""Stands and their curves in the store."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+from sqlalchemy import Connection, delete, select
+
+from mowalert.domain.stand import StandKey
+from mowalert.domain.words import Sun, Watering
+from mowalert.service.records import GrowthRecord, StandRecord
+from mowalert.store.sql import chunks, insert_for, upsert, values_of
+from mowalert.store.tables import GROWTH_DAYS, lawn, stand, stand_growth
+
+G_COLUMNS = tuple(f"g{day}" for day in range(GROWTH_DAYS))
+
+
+class SqlStands:
+    """Stands and their curves.
+
+    Parameters
+    ----------
+    connection : Connection
+        Of the transaction.
+    """
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def ensure(self, cell_id: int, key: StandKey) -> int:
+        """Return the stand's id, making it if needed."""
+        wanted = {
+            "cell_id": cell_id,
+            "grass": key.grass_id,
+            "soil": key.soil,
+            "rooting": key.rooting,
+            "sun": key.sun.value,
+            "watering": key.watering.value,
+        }
+        query = select(stand.c.stand_id).filter_by(**wanted)
+        found = self._connection.scalar(query)
+        if found is None:
+            self._connection.execute(
+                insert_for(self._connection, stand).values(**wanted).on_conflict_do_nothing()
+            )
+            found = self._connection.scalar(query)
+        return int(found or 0)
+
+    def of_cells(self, cell_ids: Sequence[int]) -> list[StandRecord]:
+        """Stands of cells that hold lawns, in order of id."""
+        lawns = select(lawn.c.lawn_id).where(lawn.c.stand_id == stand.c.stand_id).exists()
+        rows = [
+            row
+            for batch in chunks(cell_ids)
+            for row in self._connection.execute(select(stand).where(stand.c.cell_id.in_(batch), lawns))
+        ]
+        return sorted(map(_stand, rows), key=lambda record: record.stand_id)
+
+    def get(self, stand_ids: Sequence[int]) -> dict[int, StandRecord]:
+        """Stands by id."""
+        return {
+            row.stand_id: _stand(row)
+            for batch in chunks(stand_ids)
+            for row in self._connection.execute(select(stand).where(stand.c.stand_id.in_(batch)))
+        }
+
+    def growth(self, stand_ids: Sequence[int]) -> dict[int, GrowthRecord]:
+        """Curves by stand; stands never grown are absent."""
+        return {
+            row["stand_id"]: _growth(row)
+            for batch in chunks(stand_ids)
+            for row in self._connection.execute(
+                select(stand_growth).where(stand_growth.c.stand_id.in_(batch))
+            ).mappings()
+        }
+
+    def save_growth(self, records: Sequence[GrowthRecord]) -> None:
+        """Keep curves, newer over older."""
+        rows = [
+            values_of(record, without=["g"]) | dict(zip(G_COLUMNS, record.g, strict=True))
+            for record in records
+        ]
+        upsert(self._connection, stand_growth, rows)
+
+    def forget_growth(self, cell_ids: Sequence[int]) -> None:
+        """Drop the curves of cells so that they are computed from their first day again."""
+        for batch in chunks(cell_ids):
+            stands = select(stand.c.stand_id).where(stand.c.cell_id.in_(batch))
+            self._connection.execute(delete(stand_growth).where(stand_growth.c.stand_id.in_(stands)))
+            forgotten = {"anchor_g_mm": None, "window_g_mm": None, "limit_g_mm": None}
+            self._connection.execute(lawn.update().where(lawn.c.stand_id.in_(stands)).values(**forgotten))
+
+    def growth_dates(self) -> list[date]:
+        """Every ``as_of`` there is."""
+        query = select(stand_growth.c.as_of).distinct().order_by(stand_growth.c.as_of)
+        return list(self._connection.scalars(query))
+
+
+def _stand(row: Any) -> StandRecord:
+    key = StandKey(row.grass, row.soil, row.rooting, Sun(row.sun), Watering(row.watering))
+    return StandRecord(row.stand_id, row.cell_id, key)
+
+
+def _growth(row: Any) -> GrowthRecord:
+    values = {name: row[name] for name in row if name not in G_COLUMNS}
+    return GrowthRecord(**values, g=tuple(row[name] for name in G_COLUMNS))

@@ -1,0 +1,171 @@
+"""Weather cells and their days in the store."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+from typing import Any
+
+import numpy as np
+from sqlalchemy import Connection, exists, func, insert, select, update
+
+from mowalert.domain.weather import DayHours, PlaceWeather, Refusal, WeatherDay
+from mowalert.service.records import CellRecord
+from mowalert.store.sql import chunks, insert_for, upsert
+from mowalert.store.tables import budget, cell, cell_day, lawn, refusal, stand
+
+DAY_COLUMNS = (
+    "t_min_c",
+    "t_max_c",
+    "rain_mm",
+    "radiation_mj_m2",
+    "wind_2m_ms",
+    "t_dew_c",
+    "et0_mm",
+    "source",
+    "partial",
+)
+
+
+class SqlWeather:
+    """Cells, their days, what was refused and what was spent.
+
+    Parameters
+    ----------
+    connection : Connection
+        Of the transaction.
+    """
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def ensure_cell(self, latitude_deg: float, longitude_deg: float, utc_offset_min: int) -> int:
+        """Return the id of a cell with this middle, making it if needed."""
+        wanted = {
+            "latitude_deg": latitude_deg,
+            "longitude_deg": longitude_deg,
+            "utc_offset_min": utc_offset_min,
+        }
+        query = select(cell.c.cell_id).filter_by(**wanted)
+        found = self._connection.scalar(query)
+        if found is None:
+            self._connection.execute(
+                insert_for(self._connection, cell).values(**wanted).on_conflict_do_nothing()
+            )
+            found = self._connection.scalar(query)
+        return int(found or 0)
+
+    def cells(self, cell_ids: Sequence[int] | None = None) -> list[CellRecord]:
+        """Cells that hold lawns, or those asked for, in order of id."""
+        if cell_ids is not None:
+            rows = [
+                row
+                for batch in chunks(cell_ids)
+                for row in self._connection.execute(select(cell).where(cell.c.cell_id.in_(batch))).mappings()
+            ]
+            return sorted((CellRecord(**row) for row in rows), key=lambda record: record.cell_id)
+        lawns = exists().where(lawn.c.stand_id == stand.c.stand_id)
+        used = exists().where(stand.c.cell_id == cell.c.cell_id, lawns)
+        query = select(cell).where(used).order_by(cell.c.cell_id)
+        return [CellRecord(**row) for row in self._connection.execute(query).mappings()]
+
+    def save(self, weather: Iterable[PlaceWeather]) -> None:
+        """Keep days and what the cell was told, newer over older; a partial day never over a whole one."""
+        for answer in weather:
+            whole = [_day_row(answer, day) for day in answer.days if not day.partial]
+            upsert(self._connection, cell_day, whole)
+            self._add_missing([_day_row(answer, day) for day in answer.days if day.partial])
+            told: dict[str, Any] = {"fetched_at": answer.fetched_at, "source": answer.source}
+            if answer.elevation_m is not None:
+                told["elevation_m"] = answer.elevation_m
+            where = cell.c.cell_id == answer.place.cell_id
+            self._connection.execute(update(cell).where(where).values(**told))
+
+    def save_history(self, weather: Iterable[PlaceWeather], *, asked: Sequence[int], on: date) -> None:
+        """Keep past days where none are known yet, and remember that they were asked for."""
+        for answer in weather:
+            self._add_missing([_day_row(answer, day) for day in answer.days])
+            first = min(day.on for day in answer.days)
+            where = cell.c.cell_id == answer.place.cell_id
+            self._connection.execute(update(cell).where(where).values(history_from=first))
+        for batch in chunks(asked):
+            where = cell.c.cell_id.in_(batch)
+            self._connection.execute(update(cell).where(where).values(history_asked_on=on))
+
+    def _add_missing(self, rows: list[dict[str, Any]]) -> None:
+        if rows:
+            self._connection.execute(
+                insert_for(self._connection, cell_day).on_conflict_do_nothing(), rows
+            )
+
+    def days(self, cell_ids: Sequence[int], *, first: date, last: date) -> dict[int, list[WeatherDay]]:
+        """Days of cells in order; cells without days are absent."""
+        found: dict[int, list[WeatherDay]] = {}
+        for batch in chunks(cell_ids):
+            query = (
+                select(cell_day)
+                .where(cell_day.c.cell_id.in_(batch), cell_day.c.on.between(first, last))
+                .order_by(cell_day.c.cell_id, cell_day.c.on)
+            )
+            for row in self._connection.execute(query).mappings():
+                found.setdefault(row["cell_id"], []).append(_day(row))
+        return found
+
+    def refuse(self, refusals: Iterable[tuple[int | None, Refusal]], *, at: datetime) -> None:
+        """Log weather that was not believed."""
+        rows = [
+            {"cell_id": cell_id, "source": said.source, "on": said.on, "reason": said.reason[:400], "at": at}
+            for cell_id, said in refusals
+        ]
+        if rows:
+            self._connection.execute(insert(refusal), rows)
+
+    def refusals(self, limit: int) -> list[tuple[int | None, str, date | None, str, datetime]]:
+        """The newest refusals: cell, source, day, reason, moment."""
+        columns = [refusal.c[name] for name in ("cell_id", "source", "on", "reason", "at")]
+        query = select(*columns).order_by(refusal.c.refusal_id.desc()).limit(limit)
+        return [tuple(row) for row in self._connection.execute(query)]
+
+    def spent(self, source: str, day: date) -> float:
+        """Calls a source was asked on a UTC day."""
+        query = select(budget.c.calls).where(budget.c.source == source, budget.c.day == day)
+        return float(self._connection.scalar(query) or 0.0)
+
+    def spend(self, source: str, day: date, calls: float) -> None:
+        """Count calls."""
+        row = insert_for(self._connection, budget).values(source=source, day=day, calls=calls)
+        more = {"calls": budget.c.calls + row.excluded.calls}
+        self._connection.execute(row.on_conflict_do_update(index_elements=["source", "day"], set_=more))
+
+    def ages(self) -> list[tuple[str, datetime, int]]:
+        """By source: the oldest weather in use and how many cells have it from there."""
+        query = (
+            select(cell.c.source, func.min(cell.c.fetched_at), func.count())
+            .where(cell.c.source.is_not(None))
+            .group_by(cell.c.source)
+        )
+        return [(row[0], row[1], row[2]) for row in self._connection.execute(query)]
+
+
+def _day_row(answer: PlaceWeather, day: WeatherDay) -> dict[str, Any]:
+    return {
+        "cell_id": answer.place.cell_id,
+        "on": day.on,
+        "fetched_at": answer.fetched_at,
+        "hours": None if day.hours is None else pack_hours(day.hours),
+        **{name: getattr(day, name) for name in DAY_COLUMNS},
+    }
+
+
+def _day(row: Any) -> WeatherDay:
+    hours = None if row["hours"] is None else unpack_hours(row["hours"])
+    return WeatherDay(on=row["on"], hours=hours, **{name: row[name] for name in DAY_COLUMNS})
+
+
+def pack_hours(hours: DayHours) -> bytes:
+    """Fold the hours of a day into bytes."""
+    return np.array([hours.t_c, hours.rel_humidity_pct, hours.rain_mm], dtype="<f4").tobytes()
+
+
+def unpack_hours(data: bytes) -> DayHours:
+    """Read back what ``pack_hours`` wrote."""
+    t_c, humidity, rain_mm = np.frombuffer(data, dtype="<f4").astype(float).reshape(3, 24)
+    return DayHours(tuple(t_c.tolist()), tuple(humidity.tolist()), tuple(rain_mm.tolist()))

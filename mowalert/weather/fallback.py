@@ -1,0 +1,225 @@
+"""Ask the configured sources in their order; what one cannot serve the next is asked for."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Protocol
+
+from mowalert.domain.weather import Place, PlaceWeather, Refusal
+from mowalert.errors import SourceError
+from mowalert.service.ports import Pulled
+from mowalert.weather.open_meteo import OpenMeteo
+from mowalert.weather.quality import checked
+
+FEWEST_DAYS_AHEAD = 3
+PLACES_AT_ONCE = 500
+FAULTS_TO_GIVE_UP = 2
+"""Faults in one pull after which a source is left alone for its rest."""
+
+
+class Source(Protocol):
+    """A weather source."""
+
+    name: str
+    attribution: str
+    max_places: int
+
+    def calls(self, places: int, days: int) -> float:
+        """What a request costs of the day's budget."""
+
+    def fetch(
+        self, places: Sequence[Place], *, past_days: int, forecast_days: int, now: datetime
+    ) -> list[PlaceWeather]:
+        """Ask for recent and coming days."""
+
+
+class Budget(Protocol):
+    """Calls left of a source's day."""
+
+    def left(self, source: str, day: date) -> float:
+        """How many calls may still be made."""
+
+    def spend(self, source: str, day: date, calls: float) -> None:
+        """Count calls made."""
+
+
+class DailyBudget:
+    """A budget in memory: ``limits`` are calls a day by source; others are free.
+
+    Parameters
+    ----------
+    limits : dict[str, float]
+        Calls a UTC day.
+    """
+
+    def __init__(self, limits: dict[str, float]) -> None:
+        self._limits = limits
+        self._spent: dict[tuple[str, date], float] = {}
+
+    def left(self, source: str, day: date) -> float:
+        """How many calls may still be made."""
+        return self._limits.get(source, float("inf")) - self._spent.get((source, day), 0.0)
+
+    def spend(self, source: str, day: date, calls: float) -> None:
+        """Count calls made."""
+        self._spent[source, day] = self._spent.get((source, day), 0.0) + calls
+
+
+Ask = Callable[[Sequence[Place]], list[PlaceWeather]]
+
+
+@dataclass(slots=True)
+class _Pull:
+    """One pull under way."""
+
+    served: list[PlaceWeather]
+    refused: list[tuple[int | None, Refusal]]
+
+
+class WeatherService:
+    """All sources in their order.
+
+    Parameters
+    ----------
+    sources : Sequence[Source]
+        First asked first.
+    budget : Budget
+        Calls left.
+    """
+
+    def __init__(self, sources: Sequence[Source], budget: Budget) -> None:
+        self._sources = sources
+        self._budget = budget
+
+    def pull(
+        self, places: Sequence[Place], *, past_days: int, forecast_days: int, now: datetime
+    ) -> Pulled:
+        """Ask for recent and coming days; a place is served by the first source that has enough of it.
+
+        Parameters
+        ----------
+        places : Sequence[Place]
+            Places to serve.
+        past_days : int
+            Days before today.
+        forecast_days : int
+            Days from today on.
+        now : datetime
+            The moment.
+
+        Returns
+        -------
+        Pulled
+            Checked weather, places left without, and everything refused.
+        """
+        pull, left = _Pull([], []), list(places)
+        for source in self._sources:
+            if not left:
+                break
+
+            def ask(batch: Sequence[Place], source: Source = source) -> list[PlaceWeather]:
+                return source.fetch(batch, past_days=past_days, forecast_days=forecast_days, now=now)
+
+            self._ask_source(source, ask, left, past_days + forecast_days, now, pull, _is_enough)
+            served = {answer.place.cell_id for answer in pull.served}
+            left = [place for place in left if place.cell_id not in served]
+        return Pulled(tuple(pull.served), tuple(left), tuple(pull.refused))
+
+    def history(
+        self, places: Sequence[Place], *, first: date, last: date, now: datetime
+    ) -> Pulled:
+        """Ask the archive for past days, where a configured source keeps one.
+
+        Parameters
+        ----------
+        places : Sequence[Place]
+            Places to serve.
+        first : date
+            First day.
+        last : date
+            Last day.
+        now : datetime
+            The moment.
+
+        Returns
+        -------
+        Pulled
+            As ``pull``; any checked day is better than none.
+        """
+        pull = _Pull([], [])
+        for source in self._sources:
+            if not isinstance(source, OpenMeteo):
+                continue
+
+            def ask(batch: Sequence[Place], source: OpenMeteo = source) -> list[PlaceWeather]:
+                return source.fetch_archive(batch, first=first, last=last, now=now)
+
+            days = (last - first).days + 1
+            self._ask_source(source, ask, list(places), days, now, pull, lambda answer, now: bool(answer.days))
+        served = {answer.place.cell_id for answer in pull.served}
+        left = tuple(place for place in places if place.cell_id not in served)
+        return Pulled(tuple(pull.served), left, tuple(pull.refused))
+
+    def _ask_source(
+        self,
+        source: Source,
+        ask: Ask,
+        places: Sequence[Place],
+        days: int,
+        now: datetime,
+        pull: _Pull,
+        enough: Callable[[PlaceWeather, datetime], bool],
+    ) -> None:
+        faults = 0
+        size = min(source.max_places, PLACES_AT_ONCE)
+        for start in range(0, len(places), size):
+            batch = places[start : start + size]
+            calls = source.calls(len(batch), days)
+            if self._budget.left(source.name, now.date()) < calls:
+                pull.refused.append((None, Refusal(source.name, "the day's budget of calls is spent")))
+                return
+            self._budget.spend(source.name, now.date(), calls)
+            try:
+                answers = ask(batch)
+            except SourceError as error:
+                pull.refused.append((None, Refusal(source.name, str(error))))
+                faults += 1
+                if error.permanent or faults >= FAULTS_TO_GIVE_UP:
+                    return
+                continue
+            for answer in answers:
+                self._take(source, answer, now, pull, enough)
+
+    def _take(
+        self,
+        source: Source,
+        answer: PlaceWeather,
+        now: datetime,
+        pull: _Pull,
+        enough: Callable[[PlaceWeather, datetime], bool],
+    ) -> None:
+        cell_id = answer.place.cell_id
+        today = _today(answer.place, now)
+        good, refused = checked(
+            answer.days,
+            source=source.name,
+            first=today - timedelta(days=500),
+            last=today + timedelta(days=17),
+        )
+        pull.refused += [(cell_id, refusal) for refusal in (*answer.refused, *refused)]
+        answer = replace(answer, days=good)
+        if enough(answer, now):
+            pull.served.append(answer)
+        elif not answer.refused:
+            pull.refused.append((cell_id, Refusal(source.name, "too few good days from today on")))
+
+
+def _today(place: Place, now: datetime) -> date:
+    return (now + timedelta(minutes=place.utc_offset_min)).date()
+
+
+def _is_enough(answer: PlaceWeather, now: datetime) -> bool:
+    """Whether today and the next days are there without a gap."""
+    today = _today(answer.place, now)
+    known = {day.on for day in answer.days}
+    return all(today + timedelta(days=ahead) in known for ahead in range(FEWEST_DAYS_AHEAD + 1))

@@ -1,0 +1,160 @@
+"""One way to ask a weather service: polite, bounded in time and size, and suspicious of what comes back."""
+
+from collections.abc import Mapping
+from datetime import timedelta
+from pathlib import Path
+from typing import Any, NoReturn, Protocol
+from urllib.parse import urlsplit, urlunsplit
+
+import orjson
+import requests
+from requests.adapters import HTTPAdapter
+from requests_cache import CachedSession
+from urllib3 import Retry
+
+from mowalert import __version__
+from mowalert.errors import SourceError
+
+LARGEST_BODY = 64 * 1024 * 1024
+PIECE = 64 * 1024
+OUTDATED_H = 24
+
+
+class Asker(Protocol):
+    """What a client needs of the network."""
+
+    def get_json(
+        self, source: str, url: str, params: Mapping[str, str] | None = None
+    ) -> tuple[int, Any]:
+        """Ask; return status and parsed body."""
+
+
+class Http:
+    """Asks over HTTP with retries, an identifying User-Agent and, where asked for, a cache.
+
+    Parameters
+    ----------
+    contact : str
+        Address or site that identifies the operator.
+    timeout_s : float
+        For connecting, and again for each read.
+    cache : Path | None
+        File of the cache that honours ``Expires`` and asks again with ``If-Modified-Since``.
+    tries : int
+        Attempts for a passing fault.
+    backoff_s : float
+        First wait between attempts; it doubles.
+    """
+
+    def __init__(
+        self,
+        *,
+        contact: str,
+        timeout_s: float = 20.0,
+        cache: Path | None = None,
+        tries: int = 3,
+        backoff_s: float = 0.5,
+    ) -> None:
+        self._timeout_s = timeout_s
+        self._session = _session(cache)
+        self._session.headers["User-Agent"] = f"mowalert/{__version__} ({contact or 'no contact set'})"
+        self._session.headers["Accept"] = "application/geo+json, application/json"
+        retry = Retry(
+            total=tries - 1,
+            backoff_factor=backoff_s,
+            backoff_max=8,
+            status_forcelist=(500, 502, 503, 504),
+            # A service that says how long to wait may say an hour; the next source is asked instead.
+            respect_retry_after_header=False,
+            raise_on_status=False,
+        )
+        for scheme in ("http://", "https://"):
+            self._session.mount(scheme, HTTPAdapter(max_retries=retry))
+
+    def get_json(
+        self, source: str, url: str, params: Mapping[str, str] | None = None
+    ) -> tuple[int, Any]:
+        """Ask for JSON.
+
+        Parameters
+        ----------
+        source : str
+            Name of the source, for errors.
+        url : str
+            Address without query.
+        params : Mapping[str, str] | None
+            The query.
+
+        Returns
+        -------
+        tuple[int, Any]
+            Status and body; 4xx and 5xx come back too when their body is JSON.
+
+        Raises
+        ------
+        SourceError
+            If nothing came in time, or what came is no JSON.
+        """
+        try:
+            answer = self._session.get(
+                url, params=params, timeout=self._timeout_s, stream=True, allow_redirects=False
+            )
+            answer = self._followed(source, url, answer)
+            body = _body(source, answer)
+        except requests.RequestException as error:
+            raise SourceError(f"{type(error).__name__}", permanent=False, source=source) from error
+        return answer.status_code, _parsed(source, answer, body)
+
+    def _followed(self, source: str, url: str, answer: requests.Response) -> requests.Response:
+        """Follow one redirect, to the same host only."""
+        if not answer.is_redirect:
+            return answer
+        target = requests.compat.urljoin(url, answer.headers["Location"])
+        if urlsplit(target)[:2] != urlsplit(url)[:2]:
+            raise SourceError("redirected to another host", permanent=True, source=source)
+        return self._session.get(target, timeout=self._timeout_s, stream=True, allow_redirects=False)
+
+
+def _session(cache: Path | None) -> requests.Session:
+    if cache is None:
+        return requests.Session()
+    cache.parent.mkdir(parents=True, exist_ok=True)
+    return CachedSession(
+        str(cache),
+        backend="sqlite",
+        cache_control=True,
+        expire_after=timedelta(minutes=30),
+        allowable_codes=(200, 203),
+    )
+
+
+def _body(source: str, answer: requests.Response) -> bytes:
+    pieces, size = [], 0
+    for piece in answer.iter_content(PIECE):
+        size += len(piece)
+        if size > LARGEST_BODY:
+            raise SourceError("the answer is too large", permanent=True, source=source)
+        pieces.append(piece)
+    return b"".join(pieces)
+
+
+def _parsed(source: str, answer: requests.Response, body: bytes) -> Any:
+    """Parse strictly: HTML, a truncated text and NaN are no JSON."""
+    try:
+        return orjson.loads(body)
+    except orjson.JSONDecodeError as error:
+        _refuse(source, answer.status_code, body, error)
+
+
+def _refuse(source: str, status: int, body: bytes, error: Exception) -> NoReturn:
+    kind = "HTML" if body.lstrip()[:1] == b"<" else "no JSON"
+    permanent = status in (400, 401, 403, 404)
+    raise SourceError(f"status {status}, {kind}", permanent=permanent, source=source) from error
+
+
+def with_path(url: str, usual_path: str) -> str:
+    """Give a bare host the service's usual path; any other address is used as it is."""
+    parts = urlsplit(url)
+    if parts.path in ("", "/"):
+        return urlunsplit(parts._replace(path=usual_path))
+    return url.rstrip("/")
