@@ -233,9 +233,7 @@ def _keys(path: list[str] | tuple[str, ...]) -> list[str]:
     return list(getattr(model, "model_fields", {}))
 
 
-def _told(
-    entry: Any, file: str, origins: Mapping[tuple[str, ...], str], table: Mapping[str, Any]
-) -> str:
+def _told(entry: Any, file: str, origins: Mapping[tuple[str, ...], str], table: Mapping[str, Any]) -> str:
     keys = tuple(str(key) for key in entry["loc"] if not isinstance(key, int))
     where = origins.get(keys) or next(
         (name for path, name in origins.items() if path[: len(keys)] == keys), file

@@ -99,18 +99,14 @@ def _why(chosen: ChanceDay, chances: Sequence[ChanceDay], limit_mm: float) -> Da
     return DayReason.ONLY_DRY if earlier_wet and only_one else DayReason.LAST_SAFE
 
 
-def _when_all_wet(
-    free: Sequence[ChanceDay], evening_before: ChanceDay | None, limit_mm: float
-) -> Choice:
+def _when_all_wet(free: Sequence[ChanceDay], evening_before: ChanceDay | None, limit_mm: float) -> Choice:
     if evening_before is not None and not evening_before.wet and not evening_before.held:
         return Choice(evening_before.on, DayPart.EVENING, DayReason.ONLY_DRY)
     driest = min(free, key=lambda day: (day.rain_mm, day.on))
     return Choice(driest.on, driest.part, DayReason.LEAST_WET)
 
 
-def mowing_dates(
-    mowing_days: frozenset[int], *, first: date, last: date
-) -> tuple[date, ...]:
+def mowing_dates(mowing_days: frozenset[int], *, first: date, last: date) -> tuple[date, ...]:
     """Return the dates of a keeper's mowing days from ``first`` to ``last``, both included."""
     span = (last - first).days + 1
     dates = (first + timedelta(days=day) for day in range(span))

@@ -138,7 +138,9 @@ class _Case:
 
     def holds_today(self) -> tuple[HoldFacts, ...]:
         today = self.round.today
-        dated = [hold for hold in self.lawn.dated_holds if hold.started_on <= today <= (hold.ended_on or date.max)]
+        dated = [
+            hold for hold in self.lawn.dated_holds if hold.started_on <= today <= (hold.ended_on or date.max)
+        ]
         return (*(_hold_facts(self, reason) for reason in self.told_reasons(today)), *dated)
 
 
@@ -325,9 +327,7 @@ def _staged(case: _Case, notice: Notice, choice: Choice) -> Notice:
     heights_mm = {on: float(mm) for on, mm in zip(days, case.heights_mm, strict=True)}
     heights_mm.setdefault(choice.on, case.height_on(choice.on))
     free = tuple(on for on in days if on >= choice.on and not case.held_on(on))
-    plan = plan_cuts(
-        choice.on, heights_mm, chosen_mm=lawn.chosen_mm, free_days=free, max_removed=lawn.third
-    )
+    plan = plan_cuts(choice.on, heights_mm, chosen_mm=lawn.chosen_mm, free_days=free, max_removed=lawn.third)
     first = plan.cuts[0]
     kind = NoticeKind.OVERGROWN if notice.kind is NoticeKind.MOW else notice.kind
     return replace(
@@ -347,9 +347,7 @@ def _staged(case: _Case, notice: Notice, choice: Choice) -> Notice:
 
 def _hold_ahead(case: _Case) -> Notice | None:
     """Every chance until the next round is forecast to be held: tell the first of those holds."""
-    dates = mowing_dates(
-        case.lawn.mowing_days, first=case.round.first_chance_on, last=case.round.next_on
-    )
+    dates = mowing_dates(case.lawn.mowing_days, first=case.round.first_chance_on, last=case.round.next_on)
     for on in dates:
         reasons = case.told_reasons(on)
         if reasons:

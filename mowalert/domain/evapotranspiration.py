@@ -287,5 +287,7 @@ def best_et0(
     given = ~np.isnan(et0_mm)
     method = np.where(given, Et0Method.SOURCE, Et0Method.PENMAN_MONTEITH)
     method = np.where(~given & np.isnan(penman), Et0Method.HARGREAVES, method)
-    best = np.select([method == Et0Method.SOURCE, method == Et0Method.PENMAN_MONTEITH], [et0_mm, penman], hargreaves)
+    best = np.select(
+        [method == Et0Method.SOURCE, method == Et0Method.PENMAN_MONTEITH], [et0_mm, penman], hargreaves
+    )
     return np.maximum(best, 0.0), method.astype(np.int8)

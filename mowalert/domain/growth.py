@@ -122,25 +122,29 @@ def feed_factor(nitrogen: float | None, full_feed_n: float) -> float:
     return min(max(share, FEED_FLOOR), FEED_CEILING)
 
 
-def lawn_pace(
-    chosen_mm: float, *, feed: float = 1.0, learned: float = 1.0, regulator: float = 1.0
-) -> float:
+def lawn_pace(chosen_mm: float, *, feed: float = 1.0, learned: float = 1.0, regulator: float = 1.0) -> float:
     """``k``: mm a lawn grows while its stand's curve grows one, far below its ceiling."""
     return float((chosen_mm / 50.0) ** HEIGHT_POWER * feed * learned * regulator)
 
 
-def height_mm(grown_mm: Floats, *, from_height_mm: Floats, pace: Floats, ceiling_mm: Floats) -> Floats:
+def height_mm(
+    grown_mm: Floats | float,
+    *,
+    from_height_mm: Floats | float,
+    pace: Floats | float,
+    ceiling_mm: Floats | float,
+) -> Floats:
     """Height of a lawn after its stand's curve has grown.
 
     Parameters
     ----------
-    grown_mm : Floats
+    grown_mm : Floats | float
         Growth of the stand's curve since the anchor, any shape. [mm]
-    from_height_mm : Floats
+    from_height_mm : Floats | float
         Height at the anchor, below the ceiling. [mm]
-    pace : Floats
+    pace : Floats | float
         The lawn's ``k``. [-]
-    ceiling_mm : Floats
+    ceiling_mm : Floats | float
         Height at which the uncut grass stops. [mm]
 
     Returns

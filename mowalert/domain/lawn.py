@@ -69,9 +69,9 @@ class LawnFacts:
         """Return the heights along the stand's curve. [mm]"""
         return height_mm(
             growth_mm - self.anchor.growth_mm,
-            from_height_mm=np.float64(self.anchor.height_mm),
-            pace=np.float64(self.pace),
-            ceiling_mm=np.float64(self.grass.ceiling_mm),
+            from_height_mm=self.anchor.height_mm,
+            pace=self.pace,
+            ceiling_mm=self.grass.ceiling_mm,
         )
 
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
+from itertools import pairwise
 
 import numpy as np
 
@@ -18,6 +19,9 @@ CLIPPINGS_G_M2_MM = 0.75
 """Dry clippings of one mm of cut; working value (1-3 g/m²/d at 1.5-4 mm/d: Friell, U. of Minnesota)."""
 CLIPPINGS_N = 0.04
 """Nitrogen in dry clippings; common practice."""
+
+STAGED_REST_D = 3
+"""Days between the cuts of a staged plan; common practice is two to four."""
 
 
 class CutAt(StrEnum):
@@ -91,14 +95,8 @@ class _Lawn:
 
     def after(self, before_mm: float, grown_mm: float) -> float:
         """Height a growth of the curve later."""
-        return float(
-            height_mm(
-                np.float64(grown_mm),
-                from_height_mm=np.float64(before_mm),
-                pace=np.float64(self.pace),
-                ceiling_mm=np.float64(self.ceiling_mm),
-            )
-        )
+        height = height_mm(grown_mm, from_height_mm=before_mm, pace=self.pace, ceiling_mm=self.ceiling_mm)
+        return float(height)
 
 
 def play(
@@ -136,16 +134,19 @@ def play(
     lawn = _Lawn(chosen_mm, pace, grass.ceiling_mm)
     daily_mm = np.diff(curve.growth_mm[0], prepend=0.0)
     masks = curve.holds[0]
-    days, mowings, height = [], [], chosen_mm
+    days, mowings, height, rest_until = [], [], chosen_mm, curve.first_on
     for index in range(len(daily_mm)):
         on = curve.first_on + timedelta(days=index)
         height = lawn.after(height, daily_mm[index])
         days.append(_season_day(curve, daily_mm, index, on, height))
         tomorrow_mm = lawn.after(height, daily_mm[index + 1]) if index + 1 < len(daily_mm) else height
-        if masks[index] == 0 and _is_time(lawn, height, tomorrow_mm, masks, index, cut_at, third):
+        free = masks[index] == 0 and on >= rest_until
+        if free and _is_time(lawn, height, tomorrow_mm, masks, index, cut_at, third):
             after = max(chosen_mm, (1 - third) * height)
             mowings.append(SeasonMowing(on, height, after, removed_fraction(height, after)))
             height = after
+            if after > chosen_mm:
+                rest_until = on + timedelta(days=STAGED_REST_D)
     return Season(tuple(days), tuple(mowings), _holds(curve), _summary(days, mowings))
 
 
@@ -192,7 +193,7 @@ def _holds(curve: StandCurve) -> tuple[SeasonHold, ...]:
 
 
 def _summary(days: list[SeasonDay], mowings: list[SeasonMowing]) -> SeasonSummary:
-    gaps = [(b.on - a.on).days for a, b in zip(mowings, mowings[1:], strict=False)]
+    gaps = [(later.on - cut.on).days for cut, later in pairwise(mowings)]
     cut_mm = sum(cut.height_before_mm - cut.height_after_mm for cut in mowings)
     return SeasonSummary(
         mowings=len(mowings),

@@ -115,9 +115,10 @@ class StandState:
     @staticmethod
     def unpacked(numbers: Floats) -> "StandState":
         """Read back what ``packed`` wrote."""
-        columns = numbers.T
-        active, starting, ending, since = np.split(columns[5:], 4)
-        return StandState(*columns[:5], HoldState(active > 0.5, starting, ending, since))
+        growth, gdd, warmth, depletion, load, *holds = numbers.T
+        active, starting, ending, since = np.split(np.array(holds), 4)
+        state = HoldState(active > 0.5, starting, ending, since)
+        return StandState(growth, gdd, warmth, depletion, load, state)
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,8 +229,10 @@ def grow(
         columns.append(column)
         if index == keep:
             settled = state
-    stacked = [np.stack(series, axis=1) for series in zip(*columns, strict=True)]
-    return StandCurve(first_on, *stacked, settled=settled)
+    growth, gdd, stress, depletion, load, et0, mask = (
+        np.stack(series, axis=1) for series in zip(*columns, strict=True)
+    )
+    return StandCurve(first_on, growth, gdd, stress, depletion, load, et0, mask, settled)
 
 
 @dataclass(frozen=True, slots=True)

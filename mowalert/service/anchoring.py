@@ -44,4 +44,3 @@ def _waiting(lawn: LawnRecord) -> AnchorUpdate:
         None,
         None,
     )
-

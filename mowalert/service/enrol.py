@@ -7,6 +7,7 @@ from datetime import datetime
 from enum import StrEnum
 from io import StringIO
 
+from mowalert.domain.cells import cell_of
 from mowalert.domain.grasses import Turf
 from mowalert.domain.lawn import pace_of
 from mowalert.domain.rounds import as_weekdays, timetable_for, weekdays_in
@@ -15,7 +16,7 @@ from mowalert.domain.words import KeeperKind
 from mowalert.errors import InputError
 from mowalert.service.anchoring import place, restarted
 from mowalert.service.lawn_rows import COLUMNS, LawnRow, Problem, missing_columns, read_row
-from mowalert.service.places import standard_offset_min
+from mowalert.service.places import standard_offset_min, time_zone_at
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import EventRecord, KeeperRecord, LawnRecord, SiteRecord
 
@@ -123,7 +124,14 @@ def _without_twins(rows: Sequence[LawnRow], report: ImportReport) -> list[LawnRo
 
 
 def enrol(
-    store: Store, turf: Turf, rows: Sequence[LawnRow], report: ImportReport, *, source: str, now: datetime
+    store: Store,
+    turf: Turf,
+    rows: Sequence[LawnRow],
+    report: ImportReport,
+    *,
+    source: str,
+    cell_degrees: float,
+    now: datetime,
 ) -> ImportReport:
     """Store good rows in one transaction.
 
@@ -139,6 +147,8 @@ def enrol(
         What reading them found; the outcomes are added.
     source : str
         Where the operator's statement of consent comes from: the file's name.
+    cell_degrees : float
+        Side of a weather cell. [°]
     now : datetime
         The moment of the statement.
 
@@ -150,7 +160,7 @@ def enrol(
     days = _days_by_keeper(rows)
     with store.begin() as work:
         for row in rows:
-            outcome = _enrol_row(work, turf, row, days[keeper_key(row)], source, now)
+            outcome = _enrol_row(work, turf, row, days[keeper_key(row)], source, cell_degrees, now)
             setattr(report, outcome.value, getattr(report, outcome.value) + 1)
         work.commit()
     return report
@@ -173,10 +183,16 @@ def _days_by_keeper(rows: Sequence[LawnRow]) -> dict[str, frozenset[int]]:
 
 
 def _enrol_row(
-    work: Work, turf: Turf, row: LawnRow, days: frozenset[int], source: str, now: datetime
+    work: Work,
+    turf: Turf,
+    row: LawnRow,
+    days: frozenset[int],
+    source: str,
+    cell_degrees: float,
+    now: datetime,
 ) -> Outcome:
     keeper, keeper_changed = _enrol_keeper(work, row, days, source, now)
-    site, site_changed = _enrol_site(work, row, keeper, now)
+    site, site_changed = _enrol_site(work, row, keeper, cell_degrees, now)
     outcome = _enrol_lawn(work, turf, row, keeper, site, now)
     if outcome is Outcome.UNCHANGED and (keeper_changed or site_changed):
         return Outcome.CHANGED
@@ -190,9 +206,7 @@ def _enrol_keeper(
     before = work.lawns.of_keepers([known.keeper_id]) if known else []
     for lawn in before:
         days |= weekdays_in(lawn.mowing_days)
-    table = timetable_for(
-        days, time_zone=row.time_zone, daily_list=row.kind is not KeeperKind.HOMEOWNER
-    )
+    table = timetable_for(days, time_zone=row.time_zone, daily_list=row.kind is not KeeperKind.HOMEOWNER)
     round_id = work.rounds.ensure(
         daily_list=table.daily_list,
         time_zone=table.time_zone,
@@ -242,7 +256,7 @@ _KEPT_OF_KEEPER = (
 
 
 def _enrol_site(
-    work: Work, row: LawnRow, keeper: KeeperRecord, now: datetime
+    work: Work, row: LawnRow, keeper: KeeperRecord, cell_degrees: float, now: datetime
 ) -> tuple[SiteRecord, bool]:
     wanted = SiteRecord(
         site_id=0,
@@ -253,7 +267,9 @@ def _enrol_site(
         latitude_deg=row.latitude_deg,
         longitude_deg=row.longitude_deg,
         cell_id=work.weather.ensure_cell(
-            row.latitude_deg, row.longitude_deg, standard_offset_min(row.time_zone, now.date())
+            *cell_of(row.latitude_deg, row.longitude_deg, cell_degrees=cell_degrees),
+            # The place's own zone cuts its days, whatever zone its keeper lives in.
+            standard_offset_min(time_zone_at(row.latitude_deg, row.longitude_deg), now.date()),
         ),
     )
     site, new = work.keepers.ensure_site(wanted)
@@ -308,17 +324,13 @@ def _add_lawn(work: Work, turf: Turf, lawn: LawnRecord, now: datetime) -> Outcom
     return Outcome.ADDED
 
 
-def _change_lawn(
-    work: Work, turf: Turf, known: LawnRecord, lawn: LawnRecord, now: datetime
-) -> Outcome:
+def _change_lawn(work: Work, turf: Turf, known: LawnRecord, lawn: LawnRecord, now: datetime) -> Outcome:
     """Keep where a lawn stands unless the table tells of a newer cut."""
     newer = not lawn.anchor_assumed and lawn.anchored_on > known.anchored_on
     kept = _with_progress(lawn, known)
     if newer:
         work.lawns.happened([_mowing(lawn, now)])
-        kept = restarted(
-            kept, on=lawn.anchored_on, height_mm=lawn.anchor_height_mm, assumed=False
-        )
+        kept = restarted(kept, on=lawn.anchored_on, height_mm=lawn.anchor_height_mm, assumed=False)
     if kept == known:
         return Outcome.UNCHANGED
     work.lawns.change(kept)

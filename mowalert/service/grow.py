@@ -263,9 +263,7 @@ def _record(
     )
 
 
-def _with_past(
-    rows: Floats, first_on: date, today: date, before: GrowthRecord | None
-) -> tuple[date, Floats]:
+def _with_past(rows: Floats, first_on: date, today: date, before: GrowthRecord | None) -> tuple[date, Floats]:
     """Keep some weeks before today, from the curve stored before where the new one begins later."""
     keep_from = today - timedelta(days=KEPT_DAYS)
     if before is not None and before.curve_from < first_on:

@@ -113,9 +113,7 @@ def missing_columns(header: Sequence[str]) -> list[str]:
     return needed
 
 
-def read_row(
-    cells: Mapping[str, str], *, line: int, turf: Turf, today: date
-) -> LawnRow | list[Problem]:
+def read_row(cells: Mapping[str, str], *, line: int, turf: Turf, today: date) -> LawnRow | list[Problem]:
     """Read one row; every bad cell of it is named.
 
     Parameters
@@ -161,28 +159,63 @@ class _Reader:
         last_mm = self._last_height(height_mm, grass)
         hours = self._hours(kind)
         days = self._days(kind)
-        values = (
-            self._choice("units", Units, Units.US if country == "US" else Units.METRIC),
-            self._soil(),
-            self._choice("watering", Watering, Watering.NONE),
-            self._choice("sun", Sun, Sun.FULL),
-            self._number("nitrogen", 0, 10, "pounds of nitrogen per 1000 square feet and year, 0 to 10"),
-            self._area(),
-            self._choice("clippings", Clippings, Clippings.LEAVE),
-            self._choice("silence", Silence, _usual_silence(kind)),
+        units = self._choice("units", Units, Units.US if country == "US" else Units.METRIC)
+        soil = self._soil()
+        watering = self._choice("watering", Watering, Watering.NONE)
+        sun = self._choice("sun", Sun, Sun.FULL)
+        feed = "pounds of nitrogen per 1000 square feet and year, 0 to 10"
+        nitrogen = self._number("nitrogen", 0, 10, feed)
+        area_m2 = self._area()
+        clippings = self._choice("clippings", Clippings, Clippings.LEAVE)
+        silence = self._choice("silence", Silence, _usual_silence(kind))
+        site, address, lawn, turf_class = (
+            self._text(name) for name in ("site", "address", "lawn", "turf_class")
         )
-        texts = [self._text(name) for name in ("site", "address", "lawn", "turf_class")]
-        if self.problems or kind is None or position is None or grass is None or height_mm is None:
+        if (
+            self.problems
+            or kind is None
+            or position is None
+            or zone is None
+            or grass is None
+            or height_mm is None
+            or units is None
+            or soil is None
+            or watering is None
+            or sun is None
+            or clippings is None
+            or silence is None
+            or days is None
+            or hours is None
+        ):
             return None
-        units, soil, watering, sun, nitrogen, area_m2, clippings, silence = values
-        assert zone and soil and units and watering and sun and clippings and silence and hours and days  # noqa: S101 - narrows types; every miss is a problem above
-        site, address, lawn, turf_class = texts
         return LawnRow(
-            self.line, keeper, kind, email, phone, zone, units,
-            site or address or keeper, address, *position, lawn or "lawn", grass, height_mm,
-            soil, watering, sun, nitrogen, area_m2, turf_class, days, hours, clippings, silence,
-            mown_on, last_mm or height_mm,
-        )  # fmt: skip
+            line=self.line,
+            keeper=keeper,
+            kind=kind,
+            email=email,
+            phone=phone,
+            time_zone=zone,
+            units=units,
+            site=site or address or keeper,
+            address=address,
+            latitude_deg=position[0],
+            longitude_deg=position[1],
+            lawn=lawn or "lawn",
+            grass=grass,
+            height_mm=height_mm,
+            soil=soil,
+            watering=watering,
+            sun=sun,
+            nitrogen=nitrogen,
+            area_m2=area_m2,
+            turf_class=turf_class,
+            mowing_days=days,
+            mowing_hours=hours,
+            clippings=clippings,
+            silence=silence,
+            last_mown_on=mown_on,
+            last_height_mm=last_mm or height_mm,
+        )
 
     def _cell(self, name: str) -> str:
         return self.cells.get(name, "")
@@ -284,9 +317,7 @@ class _Reader:
         """A length given in mm or in inches, in one of two columns."""
         if self._cell(f"{base}_mm"):
             return self._number(f"{base}_mm", lowest_mm, highest_mm, allowed)
-        inches = self._number(
-            f"{base}_in", lowest_mm / 25.4 - 0.005, highest_mm / 25.4 + 0.005, allowed
-        )
+        inches = self._number(f"{base}_in", lowest_mm / 25.4 - 0.005, highest_mm / 25.4 + 0.005, allowed)
         return None if inches is None else float(mm_from_inches(inches))
 
     def _height(self, grass: Grass | None) -> float | None:

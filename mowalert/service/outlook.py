@@ -125,9 +125,7 @@ def _rain_in_hours(day: WeatherDay | None, hours: tuple[int, int]) -> float:
 
 def lawn_facts(lawn: LawnRecord, site: SiteRecord, turf: Turf) -> LawnFacts:
     """See a stored lawn as the decision does; it has its place on the curve."""
-    anchor = Anchor(
-        lawn.anchored_on, lawn.anchor_height_mm, lawn.anchor_g_mm or 0.0, lawn.anchor_assumed
-    )
+    anchor = Anchor(lawn.anchored_on, lawn.anchor_height_mm, lawn.anchor_g_mm or 0.0, lawn.anchor_assumed)
     return LawnFacts(
         lawn_id=lawn.lawn_id,
         lawn_name=lawn.name,

@@ -30,7 +30,9 @@ from mowalert.service.records import (
 class Transport(Protocol):
     """A way for messages to leave; raises DeliveryError."""
 
-    channel: Channel
+    @property
+    def channel(self) -> Channel:
+        """Whose messages it takes."""
 
     def send(self, message: OutgoingMessage) -> None:
         """Send one message."""
@@ -282,12 +284,29 @@ class Outbox(Protocol):
 class Work(Protocol):
     """One transaction; leaving without ``commit`` rolls back."""
 
-    rounds: Rounds
-    weather: Weather
-    stands: Stands
-    keepers: Keepers
-    lawns: Lawns
-    outbox: Outbox
+    @property
+    def rounds(self) -> Rounds:
+        """Sending rounds."""
+
+    @property
+    def weather(self) -> Weather:
+        """Cells and their days."""
+
+    @property
+    def stands(self) -> Stands:
+        """Stands and their curves."""
+
+    @property
+    def keepers(self) -> Keepers:
+        """Keepers and sites."""
+
+    @property
+    def lawns(self) -> Lawns:
+        """Lawns, their anchors and events."""
+
+    @property
+    def outbox(self) -> Outbox:
+        """Messages, and what was told."""
 
     def commit(self) -> None:
         """Make it last."""

@@ -64,9 +64,7 @@ def _is_old(cell: CellRecord, now: datetime) -> bool:
 
 
 def _place(cell: CellRecord) -> Place:
-    return Place(
-        cell.cell_id, cell.latitude_deg, cell.longitude_deg, cell.utc_offset_min, cell.elevation_m
-    )
+    return Place(cell.cell_id, cell.latitude_deg, cell.longitude_deg, cell.utc_offset_min, cell.elevation_m)
 
 
 def _past_days(cells: Sequence[CellRecord], now: datetime) -> int:

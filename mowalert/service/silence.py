@@ -22,9 +22,7 @@ def assume_cuts(store: Store, turf: Turf, *, now: datetime) -> int:
             and lawn.advised_on < now.astimezone(ZoneInfo(keepers[lawn.keeper_id].time_zone)).date()
         ]
         cut = [
-            lawn
-            for lawn in over
-            if keepers[lawn.keeper_id].silence is Silence.CUT and lawn.told_hold is None
+            lawn for lawn in over if keepers[lawn.keeper_id].silence is Silence.CUT and lawn.told_hold is None
         ]
         work.lawns.said([Said(lawn.lawn_id, lawn.told_hold, lawn.told_hold_on, None, None) for lawn in over])
         work.lawns.happened([_assumed_cut(lawn, now) for lawn in cut])

@@ -158,9 +158,7 @@ def _tell_missed(
         for keeper in missed:
             record = rounds[keeper.round_id]
             occurrence = latest(_table(record), now=now)
-            group = _Group(
-                occurrence, record.daily_list, record.weekdays, record.mixed, [record]
-            )
+            group = _Group(occurrence, record.daily_list, record.weekdays, record.mixed, [record])
             lawn_ids = [lawn.lawn_id for lawn in work.lawns.of_keepers([keeper.keeper_id])]
             if now <= occurrence.useful_until and _is_fresh(work, lawn_ids, policy, now):
                 work.keepers.note_no_weather([keeper.keeper_id], None)
@@ -343,9 +341,7 @@ def _enqueue(
     if keeper.email and not keeper.email_suspended and Channel.EMAIL in policy.channels:
         mail = words.email(digest)
         message = _message(Channel.EMAIL, keeper, keeper.email, group, digest, policy, now)
-        queued += work.outbox.add(
-            replace(message, subject=mail.subject, text=mail.text, html=mail.html)
-        )
+        queued += work.outbox.add(replace(message, subject=mail.subject, text=mail.text, html=mail.html))
     if keeper.phone and not keeper.phone_suspended and Channel.SMS in policy.channels:
         message = _message(Channel.SMS, keeper, keeper.phone, group, digest, policy, now)
         queued += work.outbox.add(replace(message, text=words.sms(digest)))
@@ -409,7 +405,9 @@ def still_true(
         return False
     # What was told is already remembered on the lawn: decide as if it were not.
     blank = [replace(lawn, told_hold=None) for lawn in lawns]
-    again = {lawn.lawn_id: notice for lawn, notice, _ in _decided(work, turf, policy, group, blank, keepers, now)}
+    again = {
+        lawn.lawn_id: notice for lawn, notice, _ in _decided(work, turf, policy, group, blank, keepers, now)
+    }
     return any(
         lawn_id in again and again[lawn_id].kind.value == said.kind for lawn_id, said in told.items()
     ) or any(said.kind in (NoticeKind.RELEASE, NoticeKind.NO_WEATHER) for said in told.values())

@@ -68,9 +68,7 @@ class SqlKeepers:
     def change_site(self, record: SiteRecord) -> None:
         """Keep a changed site."""
         where = site.c.site_id == record.site_id
-        self._connection.execute(
-            update(site).where(where).values(**values_of(record, without=["site_id"]))
-        )
+        self._connection.execute(update(site).where(where).values(**values_of(record, without=["site_id"])))
 
     def sites(self, site_ids: Sequence[int]) -> dict[int, SiteRecord]:
         """Sites by id."""

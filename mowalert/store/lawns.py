@@ -89,9 +89,7 @@ class SqlLawns:
             lawn_id
             for batch in chunks(round_ids)
             for lawn_id in self._connection.scalars(
-                select(lawn.c.lawn_id).where(
-                    lawn.c.round_id.in_(batch), lawn.c.told_hold.is_not(None)
-                )
+                select(lawn.c.lawn_id).where(lawn.c.round_id.in_(batch), lawn.c.told_hold.is_not(None))
             )
         ]
 

@@ -77,7 +77,7 @@ class SqlOutbox:
 
     def settle(self, message_id: int, state: str, *, at: datetime, error: str = "") -> None:
         """Give a message its last state."""
-        values = {"state": state, "error": error or None, "leased_until": None}
+        values: dict[str, Any] = {"state": state, "error": error or None, "leased_until": None}
         if state == "sent":
             values["sent_at"] = at
         self._update(message_id, values)
@@ -88,9 +88,7 @@ class SqlOutbox:
         self._update(message_id, values)
 
     def _update(self, message_id: int, values: dict[str, Any]) -> None:
-        self._connection.execute(
-            update(outbox).where(outbox.c.message_id == message_id).values(**values)
-        )
+        self._connection.execute(update(outbox).where(outbox.c.message_id == message_id).values(**values))
 
     def expire(self, *, now: datetime) -> int:
         """Expire whatever is no longer useful; how many."""

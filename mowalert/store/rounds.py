@@ -47,9 +47,7 @@ class SqlRounds:
             found = self._connection.scalar(query)
         return int(found or 0)
 
-    def done(
-        self, round_ids: Sequence[int], on: date, *, at: datetime, outcome: str, digests: int
-    ) -> None:
+    def done(self, round_ids: Sequence[int], on: date, *, at: datetime, outcome: str, digests: int) -> None:
         """Mark rounds as done for a local date, and log it."""
         where = sending_round.c.round_id.in_(round_ids)
         self._connection.execute(update(sending_round).where(where).values(done_on=on))

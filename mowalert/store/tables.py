@@ -107,8 +107,12 @@ keeper = Table(
     Column("paused_until", Date),
     Column("no_weather_on", Date),
     Column("greeted", Boolean, nullable=False, server_default=text("false")),
-    Index("ix_keeper_no_weather", "no_weather_on", sqlite_where=text("no_weather_on IS NOT NULL"),
-          postgresql_where=text("no_weather_on IS NOT NULL")),
+    Index(
+        "ix_keeper_no_weather",
+        "no_weather_on",
+        sqlite_where=text("no_weather_on IS NOT NULL"),
+        postgresql_where=text("no_weather_on IS NOT NULL"),
+    ),
 )
 
 cell = Table(
@@ -244,12 +248,25 @@ lawn = Table(
     Index("ix_lawn_anchored", "stand_id", "anchored_on"),
     Index("ix_lawn_keeper", "keeper_id"),
     Index("ix_lawn_round", "round_id", "stand_id"),
-    Index("ix_lawn_told", "round_id", "told_hold", sqlite_where=text("told_hold IS NOT NULL"),
-          postgresql_where=text("told_hold IS NOT NULL")),
-    Index("ix_lawn_advised", "advised_on", sqlite_where=text("advised_on IS NOT NULL"),
-          postgresql_where=text("advised_on IS NOT NULL")),
-    Index("ix_lawn_unanchored", "stand_id", sqlite_where=text("anchor_g_mm IS NULL"),
-          postgresql_where=text("anchor_g_mm IS NULL")),
+    Index(
+        "ix_lawn_told",
+        "round_id",
+        "told_hold",
+        sqlite_where=text("told_hold IS NOT NULL"),
+        postgresql_where=text("told_hold IS NOT NULL"),
+    ),
+    Index(
+        "ix_lawn_advised",
+        "advised_on",
+        sqlite_where=text("advised_on IS NOT NULL"),
+        postgresql_where=text("advised_on IS NOT NULL"),
+    ),
+    Index(
+        "ix_lawn_unanchored",
+        "stand_id",
+        sqlite_where=text("anchor_g_mm IS NULL"),
+        postgresql_where=text("anchor_g_mm IS NULL"),
+    ),
 )
 
 event = Table(
@@ -309,9 +326,13 @@ outbox = Table(
     Column("sent_at", UtcDateTime),
     Column("error", String(400)),
     UniqueConstraint("keeper_id", "channel", "kind", "local_date"),
-    Index("ix_outbox_waiting", "next_try_at", "message_id",
-          sqlite_where=text("state IN ('ready', 'leased')"),
-          postgresql_where=text("state IN ('ready', 'leased')")),
+    Index(
+        "ix_outbox_waiting",
+        "next_try_at",
+        "message_id",
+        sqlite_where=text("state IN ('ready', 'leased')"),
+        postgresql_where=text("state IN ('ready', 'leased')"),
+    ),
 )
 
 meta = Table(

@@ -92,9 +92,7 @@ class SqlWeather:
 
     def _add_missing(self, rows: list[dict[str, Any]]) -> None:
         if rows:
-            self._connection.execute(
-                insert_for(self._connection, cell_day).on_conflict_do_nothing(), rows
-            )
+            self._connection.execute(insert_for(self._connection, cell_day).on_conflict_do_nothing(), rows)
 
     def days(self, cell_ids: Sequence[int], *, first: date, last: date) -> dict[int, list[WeatherDay]]:
         """Days of cells in order; cells without days are absent."""

@@ -91,9 +91,7 @@ class WeatherService:
         self._sources = sources
         self._budget = budget
 
-    def pull(
-        self, places: Sequence[Place], *, past_days: int, forecast_days: int, now: datetime
-    ) -> Pulled:
+    def pull(self, places: Sequence[Place], *, past_days: int, forecast_days: int, now: datetime) -> Pulled:
         """Ask for recent and coming days; a place is served by the first source that has enough of it.
 
         Parameters
@@ -125,9 +123,7 @@ class WeatherService:
             left = [place for place in left if place.cell_id not in served]
         return Pulled(tuple(pull.served), tuple(left), tuple(pull.refused))
 
-    def history(
-        self, places: Sequence[Place], *, first: date, last: date, now: datetime
-    ) -> Pulled:
+    def history(self, places: Sequence[Place], *, first: date, last: date, now: datetime) -> Pulled:
         """Ask the archive for past days, where a configured source keeps one.
 
         Parameters
@@ -155,7 +151,9 @@ class WeatherService:
                 return source.fetch_archive(batch, first=first, last=last, now=now)
 
             days = (last - first).days + 1
-            self._ask_source(source, ask, list(places), days, now, pull, lambda answer, now: bool(answer.days))
+            self._ask_source(
+                source, ask, list(places), days, now, pull, lambda answer, now: bool(answer.days)
+            )
         served = {answer.place.cell_id for answer in pull.served}
         left = tuple(place for place in places if place.cell_id not in served)
         return Pulled(tuple(pull.served), left, tuple(pull.refused))

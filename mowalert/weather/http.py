@@ -23,9 +23,7 @@ OUTDATED_H = 24
 class Asker(Protocol):
     """What a client needs of the network."""
 
-    def get_json(
-        self, source: str, url: str, params: Mapping[str, str] | None = None
-    ) -> tuple[int, Any]:
+    def get_json(self, source: str, url: str, params: Mapping[str, str] | None = None) -> tuple[int, Any]:
         """Ask; return status and parsed body."""
 
 
@@ -71,9 +69,7 @@ class Http:
         for scheme in ("http://", "https://"):
             self._session.mount(scheme, HTTPAdapter(max_retries=retry))
 
-    def get_json(
-        self, source: str, url: str, params: Mapping[str, str] | None = None
-    ) -> tuple[int, Any]:
+    def get_json(self, source: str, url: str, params: Mapping[str, str] | None = None) -> tuple[int, Any]:
         """Ask for JSON.
 
         Parameters

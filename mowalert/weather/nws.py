@@ -84,8 +84,9 @@ class Nws:
 
     def _one(self, place: Place, now: datetime) -> PlaceWeather:
         # Coordinates may carry at most four decimals, and no trailing zeros.
-        position = f"{place.latitude_deg:.4f}".rstrip("0").rstrip("."), (
-            f"{place.longitude_deg:.4f}".rstrip("0").rstrip(".")
+        position = (
+            f"{place.latitude_deg:.4f}".rstrip("0").rstrip("."),
+            (f"{place.longitude_deg:.4f}".rstrip("0").rstrip(".")),
         )
         status, point = self._http.get_json(NAME, f"{self._url}/points/{','.join(position)}")
         if status == 404:

@@ -25,6 +25,7 @@ from mowalert.weather.units import (
 NAME = "open_meteo"
 FORECAST_URL = "https://api.open-meteo.com/v1/forecast"
 ARCHIVE_URL = "https://archive-api.open-meteo.com/v1/archive"
+STATISTICS = ("min", "max", "mean", "sum", "spread")
 FARTHEST_DEG = 0.5
 """A grid cell's middle lies at most a quarter degree from the place asked for."""
 
@@ -129,9 +130,7 @@ class OpenMeteo:
                 answers[place.cell_id] = place_weather(place, item, now=now)
         return [answers[place.cell_id] for place in places]
 
-    def _query(
-        self, places: Sequence[Place], offset_min: int, span: Mapping[str, str]
-    ) -> dict[str, str]:
+    def _query(self, places: Sequence[Place], offset_min: int, span: Mapping[str, str]) -> dict[str, str]:
         query = {
             "latitude": ",".join(f"{place.latitude_deg:g}" for place in places),
             "longitude": ",".join(f"{place.longitude_deg:g}" for place in places),
@@ -195,9 +194,7 @@ def place_weather(place: Place, item: Mapping[str, Any], *, now: datetime) -> Pl
         local = _local_days(place, item)
     except (SourceError, TypeError, ValueError, KeyError) as error:
         return PlaceWeather(place, (), now, NAME, None, (Refusal(NAME, f"cannot be read: {error}"),))
-    days = (
-        weather_day(on, local.hours.get(on, {}), local.day(on), source=NAME) for on in local.dates()
-    )
+    days = (weather_day(on, local.hours.get(on, {}), local.day(on), source=NAME) for on in local.dates())
     return PlaceWeather(
         place,
         tuple(day for day in days if day is not None),
@@ -239,9 +236,7 @@ def _read_hourly(
         for moment, value in zip(moments, series[key], strict=True):
             if value is not None:
                 number = convert(float(value))
-                setattr(
-                    local.hour(moment), target, wind_2m(number) if target == "wind_2m_ms" else number
-                )
+                setattr(local.hour(moment), target, wind_2m(number) if target == "wind_2m_ms" else number)
 
 
 def _read_daily(local: LocalDays, series: Mapping[str, Any], units: Mapping[str, Any]) -> None:
@@ -260,5 +255,5 @@ def _key(series: Mapping[str, Any], name: str) -> str | None:
     """Return the key of a variable; with several models every key carries the model's name."""
     if name in series:
         return name
-    return next((key for key in series if key.startswith(f"{name}_") and "member" not in key
-                 and key.removeprefix(f"{name}_") not in ("min", "max", "mean", "sum", "spread")), None)  # fmt: skip
+    models = (key for key in series if key.startswith(f"{name}_") and "member" not in key)
+    return next((key for key in models if key.removeprefix(f"{name}_") not in STATISTICS), None)

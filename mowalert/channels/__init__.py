@@ -1,0 +1,1 @@
+"""E-mail and SMS, and the words that go through them."""

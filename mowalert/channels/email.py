@@ -1,0 +1,210 @@
+"""E-mail: building a message byte by byte right, and handing it to a server or a folder."""
+
+import smtplib
+import ssl
+from contextlib import suppress
+from email.headerregistry import Address
+from email.message import EmailMessage
+from email.policy import SMTP as SMTP_POLICY
+from email.utils import format_datetime, parseaddr
+from pathlib import Path
+from typing import Literal
+
+from mowalert.domain.notices import OutgoingMessage
+from mowalert.domain.words import Channel
+from mowalert.errors import ConfigError, DeliveryError
+
+SMTP_TIMEOUT_S = 30.0
+LINE_OCTETS = 998
+"""Longest line of a mail, RFC 5322 section 2.1.1."""
+
+
+def build_mime(message: OutgoingMessage, *, sender: str) -> bytes:
+    """Build a mail: text and HTML with the same facts, and headers that programs can read.
+
+    Parameters
+    ----------
+    message : OutgoingMessage
+        What to send.
+    sender : str
+        From, such as ``Name <address>``.
+
+    Returns
+    -------
+    bytes
+        The mail with CRLF line ends. Unsubscribe headers (RFC 2369, RFC 8058) stay raw, however long:
+        Python's own folding would turn a long address into an encoded word.
+    """
+    mail = EmailMessage(policy=SMTP_POLICY)
+    mail["From"] = _address(sender)
+    mail["To"] = _address(message.address)
+    mail["Subject"] = " ".join(message.subject.split())
+    mail["Date"] = format_datetime(message.created_at)
+    mail["Auto-Submitted"] = "auto-generated"
+    mail.set_content(message.text)
+    mail.add_alternative(message.html, subtype="html")
+    head, separator, body = mail.as_bytes().partition(b"\r\n\r\n")
+    return head + b"\r\n" + _raw_headers(message) + separator + body
+
+
+def _raw_headers(message: OutgoingMessage) -> bytes:
+    lines = [f"Message-ID: {_one_line(message.rfc_message_id)}"]
+    if message.unsubscribe_url:
+        lines.append(f"List-Unsubscribe: <{_one_line(message.unsubscribe_url)}>")
+        lines.append("List-Unsubscribe-Post: List-Unsubscribe=One-Click")
+    return "\r\n".join(lines).encode("ascii")
+
+
+def _one_line(value: str) -> str:
+    if not value.isascii() or any(ord(letter) <= 32 for letter in value) or len(value) > LINE_OCTETS - 24:
+        raise DeliveryError("a header value cannot be sent", permanent=True, channel=Channel.EMAIL)
+    return value
+
+
+def _address(text: str) -> Address:
+    name, address = parseaddr(text)
+    if not address or any(letter in text for letter in "\r\n"):
+        raise DeliveryError("an address cannot be used", permanent=True, channel=Channel.EMAIL)
+    return Address(display_name=name, addr_spec=address)
+
+
+class SmtpTransport:
+    """Hands mails to a server over a connection kept open from one to the next.
+
+    Parameters
+    ----------
+    host : str
+        The server.
+    port : int
+        Its port.
+    sender : str
+        From.
+    security : Literal["none", "starttls", "tls"]
+        How the connection is protected.
+    username : str
+        Empty for none.
+    password : str
+        Never shown.
+    timeout_s : float
+        For each exchange.
+    """
+
+    channel = Channel.EMAIL
+
+    def __init__(
+        self,
+        host: str,
+        port: int,
+        *,
+        sender: str,
+        security: Literal["none", "starttls", "tls"] = "none",
+        username: str = "",
+        password: str = "",
+        timeout_s: float = SMTP_TIMEOUT_S,
+    ) -> None:
+        self._host, self._port, self._security = host, port, security
+        self._username, self._password = username, password
+        self._sender, self._timeout_s = sender, timeout_s
+        self._server: smtplib.SMTP | None = None
+
+    def send(self, message: OutgoingMessage) -> None:
+        """Send one mail; DeliveryError tells whether trying again can help."""
+        data = build_mime(message, sender=self._sender)
+        try:
+            self._connected().sendmail(parseaddr(self._sender)[1], [message.address], data)
+        except smtplib.SMTPRecipientsRefused as error:
+            code, text = next(iter(error.recipients.values()))
+            self._reset()
+            raise _refused(code, text) from error
+        except smtplib.SMTPResponseException as error:
+            self.close()
+            raise _refused(error.smtp_code, error.smtp_error) from error
+        except (OSError, smtplib.SMTPException) as error:
+            self.close()
+            # The server may have taken it before the line dropped: the same Message-ID goes again.
+            raise DeliveryError(
+                f"{type(error).__name__}", permanent=False, channel=Channel.EMAIL, fate_known=False
+            ) from error
+
+    def close(self) -> None:
+        """Hang up."""
+        server, self._server = self._server, None
+        if server is not None:
+            with suppress(OSError, smtplib.SMTPException):
+                server.quit()
+
+    def _connected(self) -> smtplib.SMTP:
+        if self._server is not None and self._is_alive(self._server):
+            return self._server
+        self._server = self._connect()
+        return self._server
+
+    def _is_alive(self, server: smtplib.SMTP) -> bool:
+        try:
+            return server.noop()[0] == 250
+        except (OSError, smtplib.SMTPException):
+            return False
+
+    def _connect(self) -> smtplib.SMTP:
+        context = ssl.create_default_context()
+        if self._security == "tls":
+            server: smtplib.SMTP = smtplib.SMTP_SSL(
+                self._host, self._port, timeout=self._timeout_s, context=context
+            )
+        else:
+            server = smtplib.SMTP(self._host, self._port, timeout=self._timeout_s)
+        if self._security == "starttls":
+            server.starttls(context=context)
+        if self._username:
+            server.login(self._username, self._password)
+        return server
+
+    def _reset(self) -> None:
+        if self._server is not None:
+            with suppress(OSError, smtplib.SMTPException):
+                self._server.rset()
+
+
+def _refused(code: int, text: bytes | str) -> DeliveryError:
+    said = text.decode("ascii", "replace") if isinstance(text, bytes) else text
+    # The server's words may repeat the address; its enhanced code says enough.
+    reason = said.split()[0] if said.split() else ""
+    return DeliveryError(
+        f"refused with {code} {reason}", permanent=code >= 500, channel=Channel.EMAIL, code=str(code)
+    )
+
+
+class FileTransport:
+    """Writes mails into a folder instead of sending them.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if it is not there.
+    sender : str
+        From.
+    """
+
+    channel = Channel.EMAIL
+
+    def __init__(self, folder: Path, *, sender: str) -> None:
+        self._folder, self._sender = folder, sender
+
+    def send(self, message: OutgoingMessage) -> None:
+        """Write one mail; the same message again overwrites itself."""
+        data = build_mime(message, sender=self._sender)
+        write_whole(self._folder / f"{message.created_at:%Y%m%d}-{message.message_id:06d}.eml", data)
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file so that nobody ever sees half of it; ConfigError if the folder cannot be written."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        half = path.with_suffix(path.suffix + ".part")
+        half.write_bytes(data)
+        half.replace(path)
+    except OSError as error:
+        raise ConfigError(f"{path.parent}: cannot be written: {error.strerror}") from error

@@ -1,0 +1,200 @@
+"""Numbers, days and reasons as people say them."""
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
+from math import ceil, floor
+
+from mowalert.domain.notices import DayPart, DayReason, HoldFacts, Notice
+from mowalert.domain.units import f_from_c, inches_from_mm
+from mowalert.domain.words import Clippings, HoldReason, Units
+
+QUARTERS = {0: "", 1: "¼", 2: "½", 3: "¾"}
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
+          "October", "November", "December")  # fmt: skip
+PARTS = {
+    DayPart.MORNING: "morning",
+    DayPart.EARLY_MORNING: "early in the morning, while it is cool",
+    DayPart.AFTERNOON: "after the frost has thawed",
+    DayPart.EVENING: "evening",
+}
+ATTRIBUTIONS: Mapping[str, str] = {
+    "open_meteo": "Weather data by Open-Meteo.com (CC BY 4.0)",
+    "nws": "Source: NOAA / National Weather Service",
+    "met_norway": "Based on data from MET Norway (NLOD 2.0, CC BY 4.0)",
+    "demo": "Invented weather",
+}
+
+
+def height(mm: float, units: Units, *, up: bool = False) -> str:
+    """Say a height: inches to the nearest quarter, or whole millimetres.
+
+    Parameters
+    ----------
+    mm : float
+        The height. [mm]
+    units : Units
+        The keeper's.
+    up : bool
+        Round up, for a height to cut at: rounded down it could take more than a third.
+
+    Returns
+    -------
+    str
+        Such as ``2¾ in`` or ``70 mm``.
+    """
+    if units is Units.METRIC:
+        return f"{ceil(mm - 1e-6) if up else round(mm)} mm"
+    quarters = inches_from_mm(mm) * 4
+    # A height chosen in inches survives the way through millimetres.
+    whole = ceil(quarters - 0.02) if up else floor(quarters + 0.5)
+    whole = max(1, whole)
+    return f"{whole // 4 or ''}{QUARTERS[whole % 4]} in"
+
+
+def temperature(celsius: float, units: Units) -> str:
+    """Say a temperature in whole degrees."""
+    return f"{f_from_c(celsius):.0f} °F" if units is Units.US else f"{celsius:.0f} °C"
+
+
+def rain(mm: float, units: Units) -> str:
+    """Say a depth of rain."""
+    return f"{inches_from_mm(mm):.1f} in" if units is Units.US else f"{mm:.0f} mm"
+
+
+def weekday(on: date) -> str:
+    """Say the weekday."""
+    return WEEKDAYS[on.weekday()]
+
+
+def day(on: date, units: Units) -> str:
+    """Say weekday and date."""
+    month = MONTHS[on.month - 1]
+    if units is Units.US:
+        return f"{weekday(on)}, {month} {on.day}"
+    return f"{weekday(on)} {on.day} {month}"
+
+
+def percent(share: float) -> str:
+    """Say a share in whole per cent, rounded down."""
+    return f"{floor(share * 100 + 1e-6)} %"
+
+
+def names(items: Sequence[str], *, most: int = 5) -> str:
+    """Say a list of names, the first few of many."""
+    shown = list(items[:most])
+    if len(items) > most:
+        return f"{', '.join(shown)} and {len(items) - most} more"
+    return " and ".join([", ".join(shown[:-1]), shown[-1]] if len(shown) > 1 else shown)
+
+
+def place(notice: Notice) -> str:
+    """Say which lawn a notice is about."""
+    if notice.lawn_name in ("", "lawn", notice.site_name):
+        return notice.site_name
+    return f"{notice.site_name}, {notice.lawn_name}"
+
+
+def why_this_day(notice: Notice) -> str:
+    """Say in one sentence why the day was chosen."""
+    return {
+        DayReason.LAST_SAFE: "It is the last of your mowing days before a cut would take more than a third.",
+        DayReason.RAIN_RESERVE: "A later day would do, but rain is forecast for it.",
+        DayReason.ONLY_DRY: "It is the only dry chance.",
+        DayReason.LEAST_WET: "Every mowing day looks wet; this one has the least rain. Wait for dry leaves.",
+        DayReason.OVERDUE: "The grass has outgrown one cut, so bring it down in steps.",
+        DayReason.AFTER_HOLD: "The hold is over.",
+    }.get(notice.day_reason, "")  # type: ignore[arg-type]
+
+
+def clippings(notice: Notice) -> str:
+    """Say what to do with the clippings."""
+    return {
+        Clippings.LEAVE: "Leave the clippings: they feed the lawn.",
+        Clippings.COLLECT: "Collect the clippings.",
+        Clippings.CUT_TWICE: "Clippings will be heavy: spread or collect them, windrows smother the grass.",
+    }[notice.clippings]
+
+
+HOLD_NAMES = {
+    HoldReason.HEAT: "heat hold",
+    HoldReason.DROUGHT: "drought hold",
+    HoldReason.DORMANT: "dormancy hold",
+    HoldReason.COLD: "cold hold",
+    HoldReason.FROST: "frost hold",
+    HoldReason.WATERLOGGED: "wet ground hold",
+    HoldReason.WET_LEAF: "wet leaf hold",
+    HoldReason.TREATMENT: "treatment hold",
+    HoldReason.EVENT: "event hold",
+    HoldReason.NESTING: "nesting hold",
+    HoldReason.NOISE: "quiet time",
+}
+
+WHAT_INSTEAD = {
+    HoldReason.HEAT: (
+        "Leave it tall and keep traffic off in the afternoon. If you water, do it deeply and before sunrise."
+    ),
+    HoldReason.DROUGHT: (
+        "Keep feet and wheels off. Water deeply and seldom where local rules allow it, or let it go dormant."
+    ),
+    HoldReason.DORMANT: (
+        "Do not mow, feed or walk on it. Crowns usually live four to six weeks without rain "
+        "(common practice); a little water now and then helps where it is allowed."
+    ),
+    HoldReason.COLD: "Growth has stopped for the season. Clean the mower and keep leaves off the grass.",
+    HoldReason.FROST: "Stay off frozen grass; footprints kill the blades.",
+    HoldReason.WATERLOGGED: (
+        "Stay off until the ground has drained: wheels rut and pack wet soil, and slopes slip."
+    ),
+    HoldReason.WET_LEAF: "Wait for dry leaves.",
+    HoldReason.TREATMENT: "The product's label is the law: follow its re-entry and mowing interval.",
+    HoldReason.EVENT: "Mow before or after the dates you set.",
+    HoldReason.NESTING: "Leave the nest its distance; local rules decide.",
+    HoldReason.NOISE: "Local noise rules decide the hours.",
+}
+
+
+def hold_name(reason: HoldReason) -> str:
+    """Name a hold."""
+    return HOLD_NAMES[reason]
+
+
+def instead(reason: HoldReason) -> str:
+    """Say what to do instead of mowing."""
+    return WHAT_INSTEAD[reason]
+
+
+def hold_reason(hold: HoldFacts, units: Units) -> str:
+    """Say in one sentence, with its numbers, why a hold is in force."""
+    facts = dict(hold.facts)
+    teller = REASONS.get(hold.reason)
+    return teller(facts, units) if teller else (hold.note or "A date that was set forbids mowing.")
+
+
+def _water(facts: Mapping[str, float]) -> str:
+    return percent(facts.get("water_stress", 0.0))
+
+
+REASONS: Mapping[HoldReason, Callable[[Mapping[str, float], Units], str]] = {
+    HoldReason.HEAT: lambda facts, units: (
+        f"It reaches {temperature(facts.get('t_max_c', 0.0), units)} and the grass takes only "
+        f"{_water(facts)} of the water it could use."
+        if facts.get("water_stress", 1.0) < 0.6
+        else f"It reaches {temperature(facts.get('t_max_c', 0.0), units)}: too hot to cut any grass."
+    ),
+    HoldReason.DROUGHT: lambda facts, units: (
+        f"The grass is wilting: it takes only {_water(facts)} of the water it could use."
+    ),
+    HoldReason.DORMANT: lambda facts, units: (
+        "The soil has been dry so long that the grass rests: "
+        f"it takes {_water(facts)} of the water it could use."
+    ),
+    HoldReason.COLD: lambda facts, units: (
+        f"The last ten days averaged {temperature(facts.get('mean_10_days_c', 0.0), units)}: "
+        "too cold to grow."
+    ),
+    HoldReason.FROST: lambda facts, units: "The grass is frozen.",
+    HoldReason.WATERLOGGED: lambda facts, units: (
+        f"{rain(facts.get('rain_48_h_mm', 0.0), units)} of rain in two days have filled the soil."
+    ),
+}

@@ -1,0 +1,116 @@
+"""What every command shares: settings, the moment, one-line errors, and printing."""
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import fields, is_dataclass
+from datetime import UTC, date, datetime
+from enum import Enum
+from pathlib import Path
+from typing import Annotated, Any
+
+import orjson
+import typer
+
+from mowalert.errors import ConfigError, InputError, MowalertError
+from mowalert.settings import Settings, load_settings
+from mowalert.wiring import Services, open_services
+
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+AtOption = Annotated[
+    str | None,
+    typer.Option("--at", help="Moment to act at, such as 2026-05-07T22:05Z; now if not given."),
+]
+CONFIG: dict[str, Path | None] = {"path": None}
+
+
+@contextmanager
+def one_line_errors() -> Iterator[None]:
+    """Turn errors into one line on stderr and an exit code: 2 for input and settings, 1 for the rest."""
+    try:
+        yield
+    except (ConfigError, InputError) as error:
+        typer.echo(f"mowalert: {error}", err=True)
+        raise typer.Exit(2) from error
+    except MowalertError as error:
+        typer.echo(f"mowalert: {error}", err=True)
+        raise typer.Exit(1) from error
+    except BrokenPipeError:
+        sys.stderr.close()
+
+
+def settings_now() -> Settings:
+    """Load the settings named on the command line or in the environment."""
+    return load_settings(CONFIG["path"], environ=os.environ)
+
+
+@contextmanager
+def opened() -> Iterator[Services]:
+    """Open the services for one command."""
+    services = open_services(settings_now())
+    try:
+        yield services
+    finally:
+        services.close()
+
+
+def moment(at: str | None) -> datetime:
+    """Return the moment meant; one without a zone is refused, since guessing loses an hour twice a year."""
+    if at is None:
+        return datetime.now(UTC)
+    try:
+        parsed = datetime.fromisoformat(at.replace("Z", "+00:00"))
+    except ValueError as error:
+        raise InputError(f"{at!r} is no moment such as 2026-05-07T22:05Z") from error
+    if parsed.tzinfo is None:
+        raise InputError(f"{at!r} has no zone: add Z for UTC, or an offset such as -05:00")
+    return parsed.astimezone(UTC)
+
+
+def day(text: str | None) -> date | None:
+    """Return the date meant."""
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise InputError(f"{text!r} is no date such as 2026-05-09") from error
+
+
+def read_text(path: Path) -> str:
+    """Return a file's text; InputError if it cannot be read as one."""
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise InputError(f"{path}: {error.strerror}") from error
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: is not UTF-8 text") from error
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a file; InputError if it cannot be written."""
+    try:
+        path.write_text(text, encoding="utf-8", newline="")
+    except OSError as error:
+        raise InputError(f"{path}: {error.strerror}") from error
+
+
+def as_json(value: Any) -> Any:
+    """Turn values into what JSON knows."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {entry.name: as_json(getattr(value, entry.name)) for entry in fields(value)}
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, dict):
+        return {str(key): as_json(item) for key, item in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [as_json(item) for item in value]
+    if isinstance(value, datetime):
+        return value.isoformat()
+    return value.isoformat() if isinstance(value, date) else value
+
+
+def print_json(value: Any) -> None:
+    """Print a value as JSON."""
+    typer.echo(orjson.dumps(as_json(value), option=orjson.OPT_INDENT_2).decode())

@@ -1,0 +1,7 @@
+"""The demo command."""
+
+import typer
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""

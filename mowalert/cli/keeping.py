@@ -1,0 +1,146 @@
+"""Commands for keepers: reports, what is due, what is held."""
+
+from datetime import date
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+
+from mowalert.cli.common import (
+    AtOption,
+    JsonOption,
+    day,
+    moment,
+    one_line_errors,
+    opened,
+    print_json,
+)
+from mowalert.errors import InputError
+from mowalert.service.look import due_now, held_now
+from mowalert.service.report import Reported, report_height, report_mowing, undo_last
+from mowalert.wiring import Services
+
+LawnArgument = Annotated[int, typer.Argument(help="The lawn's number, from `lawns show`.")]
+OnOption = Annotated[str | None, typer.Option("--on", help="Local date; today if not given.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.command("mowed")(mowed)
+    app.command("measured")(measured)
+    app.command("due")(due)
+    app.command("holds")(holds)
+
+
+def mowed(
+    lawn_id: LawnArgument,
+    height_mm: Annotated[
+        float | None, typer.Argument(help="Height after the cut; the chosen height if not given.")
+    ] = None,
+    on: OnOption = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Take the lawn's newest report back.")] = False,
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Record a cut, or take the newest report back."""
+    with one_line_errors(), opened() as services:
+        now = moment(at)
+        if undo:
+            taken = undo_last(services.store, services.turf, lawn_id, now=now)
+            _undone(taken.kind, taken.on, lawn_id, json=json)
+            return
+        today = _today(services, lawn_id, at)
+        reported = report_mowing(
+            services.store,
+            services.turf,
+            lawn_id,
+            height_mm=height_mm,
+            on=day(on) or today,
+            today=today,
+            now=now,
+            by="cli",
+        )
+        _tell(reported, "cut to", json=json)
+
+
+def measured(
+    lawn_id: LawnArgument,
+    height_mm: Annotated[float, typer.Argument(help="Height of the grass, with a ruler.")],
+    on: OnOption = None,
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Record a height measured with a ruler."""
+    with one_line_errors(), opened() as services:
+        today = _today(services, lawn_id, at)
+        reported = report_height(
+            services.store,
+            services.turf,
+            lawn_id,
+            height_mm=height_mm,
+            on=day(on) or today,
+            today=today,
+            now=moment(at),
+            by="cli",
+        )
+        _tell(reported, "measured at", json=json)
+
+
+def _today(services: Services, lawn_id: int, at: str | None) -> date:
+    with services.store.begin() as work:
+        lawns = work.lawns.get([lawn_id])
+        if not lawns:
+            raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
+        keeper = work.keepers.get([lawns[0].keeper_id])[lawns[0].keeper_id]
+    return moment(at).astimezone(ZoneInfo(keeper.time_zone)).date()
+
+
+def _tell(reported: Reported, verb: str, *, json: bool) -> None:
+    if json:
+        print_json(reported)
+        return
+    before = "" if reported.before_mm is None else f"; the model had {reported.before_mm:.0f} mm"
+    share = "" if reported.removed_fraction is None else f", {reported.removed_fraction:.0%} of the blade"
+    typer.echo(f"lawn {reported.lawn_id}: {verb} {reported.height_mm:g} mm on {reported.on}{before}{share}")
+
+
+def _undone(kind: str, on: date, lawn_id: int, *, json: bool) -> None:
+    if json:
+        print_json({"lawn_id": lawn_id, "undone": kind, "on": on})
+    else:
+        typer.echo(f"lawn {lawn_id}: the {kind} of {on} is taken back")
+
+
+def due(at: AtOption = None, json: JsonOption = False) -> None:
+    """List lawns whose window is open, the tallest for their height first."""
+    with one_line_errors(), opened() as services:
+        notices = due_now(services.store, services.turf, services.policy, now=moment(at))
+        if json:
+            print_json(notices)
+            return
+        for notice in notices:
+            hold = f"  hold: {notice.reason}" if notice.reason else ""
+            limit = notice.limit_on or "beyond ten days"
+            typer.echo(
+                f"{notice.lawn_id:>6}  {notice.site_name}, {notice.lawn_name}: {notice.height_mm:.0f} mm, "
+                f"kept at {notice.chosen_height_mm:g} mm, limit {limit}  {notice.kind}{hold}"
+            )
+        typer.echo(f"{len(notices)} lawns")
+
+
+def holds(at: AtOption = None, json: JsonOption = False) -> None:
+    """List lawns that must not be mown now, and why."""
+    with one_line_errors(), opened() as services:
+        notices = held_now(services.store, services.turf, services.policy, now=moment(at))
+        if json:
+            print_json(notices)
+            return
+        for notice in notices:
+            hold = notice.holds[0]
+            numbers = ", ".join(f"{name} {value:g}" for name, value in hold.facts)
+            until = f", until about {hold.expected_end_on}" if hold.expected_end_on else ""
+            typer.echo(
+                f"{notice.lawn_id:>6}  {notice.site_name}, {notice.lawn_name}: {notice.reason} since "
+                f"{hold.started_on}{until} ({numbers})"
+            )
+        typer.echo(f"{len(notices)} lawns")

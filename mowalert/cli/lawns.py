@@ -1,0 +1,118 @@
+"""Commands that bring lawns in and out."""
+
+import csv
+from io import StringIO
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from mowalert.cli.common import (
+    AtOption,
+    JsonOption,
+    moment,
+    one_line_errors,
+    opened,
+    print_json,
+    read_text,
+    write_text,
+)
+from mowalert.service.enrol import ImportReport, enrol, read_table
+from mowalert.service.export import export_rows
+from mowalert.service.lawn_rows import COLUMNS
+
+app = typer.Typer(no_args_is_help=True, help="Bring lawns in, out, and show them.")
+
+
+@app.command("import")
+def import_lawns(
+    file: Annotated[Path, typer.Argument(help="Table of lawns (CSV with a header).")],
+    all_or_nothing: Annotated[
+        bool, typer.Option("--all-or-nothing", help="Store nothing if any row is bad.")
+    ] = False,
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Enrol lawns from a table; every bad row is named, none is dropped silently.
+
+    By importing you state that these keepers agreed to get messages.
+    """
+    with one_line_errors(), opened() as services:
+        now = moment(at)
+        rows, report = read_table(read_text(file), services.turf, now=now)
+        if all_or_nothing and report.problems:
+            report.stored = False
+        else:
+            enrol(
+                services.store,
+                services.turf,
+                rows,
+                report,
+                source=file.name,
+                cell_degrees=services.settings.weather.cell_degrees,
+                now=now,
+            )
+        _tell(report, json=json)
+        if report.problems:
+            raise typer.Exit(2)
+
+
+def _tell(report: ImportReport, *, json: bool) -> None:
+    if json:
+        print_json(report)
+        return
+    for problem in report.problems:
+        typer.echo(str(problem), err=True)
+    if report.extra_columns:
+        typer.echo(f"columns not known here, left alone: {', '.join(report.extra_columns)}", err=True)
+    if not report.stored:
+        typer.echo(f"nothing stored: {report.refused_rows} bad rows")
+        return
+    typer.echo(
+        f"{report.added} added, {report.changed} changed, {report.unchanged} unchanged, "
+        f"{report.refused_rows} refused"
+    )
+    if report.added:
+        typer.echo("Consent is kept as your statement that these keepers agreed to get messages.")
+
+
+@app.command("export")
+def export_lawns(
+    file: Annotated[Path | None, typer.Argument(help="Where to write; the screen if not given.")] = None,
+    json: JsonOption = False,
+) -> None:
+    """Write every lawn in the import's columns."""
+    with one_line_errors(), opened() as services:
+        rows = export_rows(services.store)
+        if json and file is None:
+            print_json(rows)
+            return
+        text = StringIO()
+        table = csv.DictWriter(text, COLUMNS, lineterminator="\n")
+        table.writeheader()
+        table.writerows(rows)
+        if file is None:
+            typer.echo(text.getvalue(), nl=False)
+        else:
+            write_text(file, text.getvalue())
+            typer.echo(f"{len(rows)} lawns written to {file}")
+
+
+@app.command("show")
+def show_lawns(
+    lawn_id: Annotated[int | None, typer.Argument(help="One lawn; all if not given.")] = None,
+    json: JsonOption = False,
+) -> None:
+    """List lawns with their numbers."""
+    with one_line_errors(), opened() as services:
+        rows = export_rows(services.store, lawn_id=lawn_id, with_state=True)
+        if json:
+            print_json(rows)
+            return
+        for row in rows:
+            typer.echo(
+                f"{row['lawn_id']:>6}  {row['keeper']}: {row['site']}, {row['lawn']}; {row['grass']} "
+                f"at {float(row['height_mm']):g} mm; last cut {row['last_mown_on']}"
+                f"{' (assumed)' if row['assumed'] else ''}"
+            )
+        typer.echo(f"{len(rows)} lawns")

@@ -1,0 +1,181 @@
+"""Commands that run the service."""
+
+import logging
+import sys
+from collections import Counter
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Annotated
+
+import structlog
+import typer
+
+from mowalert.cli.common import (
+    AtOption,
+    JsonOption,
+    moment,
+    one_line_errors,
+    opened,
+    print_json,
+    settings_now,
+)
+from mowalert.jobs.scheduler import EVERY_MIN, run_scheduler
+from mowalert.service.deliver import DeliveryReport, deliver
+from mowalert.service.night import NightReport, run_night
+from mowalert.service.ports import Transport
+from mowalert.service.status import status_of
+from mowalert.store.upgrade import head, schema_version, upgrade
+from mowalert.wiring import Services
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.command("check-config")(check_config)
+    app.command("init-store")(init_store)
+    app.command("night")(night)
+    app.command("deliver")(deliver_messages)
+    app.command("scheduler")(scheduler)
+    app.command("status")(status)
+
+
+def check_config(json: JsonOption = False) -> None:
+    """Check the settings and say what they mean; secrets are not shown."""
+    with one_line_errors():
+        settings = settings_now()
+        if json:
+            print_json(settings.model_dump(mode="json"))
+            return
+        typer.echo(f"store    {settings.store_url.split('@')[-1]}")
+        typer.echo(f"weather  {', '.join(settings.weather.sources)}")
+        typer.echo(f"e-mail   {settings.email.transport}")
+        typer.echo(f"sms      {settings.sms.transport}")
+        typer.echo("settings are in order")
+
+
+def init_store() -> None:
+    """Make the store's tables, or bring them up to this version."""
+    with one_line_errors():
+        url = settings_now().store_url
+        before = schema_version(url)
+        upgrade(url)
+        done = "is up to date" if before == head() else f"is now of version {head()}"
+        typer.echo(f"the store {done}")
+
+
+def night(at: AtOption = None, json: JsonOption = False) -> None:
+    """Pull weather, grow the stands, and tell the rounds that have come."""
+    with one_line_errors(), opened() as services:
+        report = _night(services, moment(at))
+        if json:
+            print_json(report)
+            return
+        pull, grow, tell = report.pull, report.grow, report.tell
+        sources = ", ".join(f"{count} from {name}" for name, count in pull.by_source) or "none asked"
+        typer.echo(f"weather  {pull.served} of {pull.asked} cells ({sources}), {pull.unserved} without")
+        typer.echo(
+            f"growth   {grow.grown} stands grown, {grow.stale} without weather, {grow.anchored} lawns placed"
+        )
+        typer.echo(f"silence  {report.assumed} cuts assumed")
+        typer.echo(
+            f"told     {tell.rounds} rounds, {tell.skipped} skipped, {tell.digests} digests, "
+            f"{tell.messages} messages"
+        )
+        for record in tell.told:
+            typer.echo(f"         lawn {record.lawn_id}: {record.kind} {record.reason or ''}".rstrip())
+
+
+def _night(services: Services, now: datetime) -> NightReport:
+    return run_night(
+        services.store, services.sources, services.turf, services.words, services.policy, now=now
+    )
+
+
+def deliver_messages(at: AtOption = None, json: JsonOption = False) -> None:
+    """Send what the outbox holds."""
+    with one_line_errors(), opened() as services:
+        report = _deliver(services, moment(at))
+        if json:
+            print_json(report)
+            return
+        typer.echo(
+            f"{report.sent} sent, {report.failed} failed, {report.retried} to be tried again, "
+            f"{report.deferred} held for later, {report.cancelled} cancelled, {report.expired} expired, "
+            f"{report.unknown} of unknown fate"
+        )
+        for error, count in Counter(report.errors).items():
+            typer.echo(f"{count} x {error}", err=True)
+        if report.failed or report.retried or report.unknown:
+            raise typer.Exit(1)
+
+
+def _deliver(services: Services, now: datetime) -> DeliveryReport:
+    transports = services.transports()
+    try:
+        return deliver(services.store, transports, services.turf, services.policy, services.sms, now=now)
+    finally:
+        _close(list(transports.values()))
+
+
+def _close(transports: Sequence[Transport]) -> None:
+    for transport in transports:
+        transport.close()
+
+
+def scheduler(
+    every_min: Annotated[
+        float, typer.Option("--every-min", min=0.01, help="Minutes from one tick to the next.")
+    ] = EVERY_MIN,
+) -> None:
+    """Run until stopped: pull, rounds and delivery, one tick at a time."""
+    with one_line_errors(), opened() as services:
+        _log_to_stderr()
+
+        def tick(now: datetime) -> None:
+            night_report = _night(services, now)
+            delivery = _deliver(services, now)
+            structlog.get_logger().info(
+                "tick done",
+                cells=night_report.pull.served,
+                stands=night_report.grow.grown,
+                digests=night_report.tell.digests,
+                sent=delivery.sent,
+                failed=delivery.failed,
+            )
+
+        run_scheduler(tick, every_min=every_min)
+
+
+def _log_to_stderr() -> None:
+    structlog.configure(
+        processors=[
+            structlog.processors.TimeStamper(fmt="iso", utc=True),
+            structlog.processors.add_log_level,
+            structlog.processors.format_exc_info,
+            structlog.processors.JSONRenderer(),
+        ],
+        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
+    )
+    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+
+
+def status(at: AtOption = None, json: JsonOption = False) -> None:
+    """Show what is enrolled, how old the weather is, and what became of messages."""
+    with one_line_errors(), opened() as services:
+        seen = status_of(services.store, now=moment(at))
+        if json:
+            print_json(seen)
+            return
+        typer.echo(", ".join(f"{count} {name}s" for name, count in seen.counts.items()))
+        age = "never" if seen.last_night_age_h is None else f"{seen.last_night_age_h:.1f} h ago"
+        typer.echo(f"last night {age}")
+        ages = [cell.age_h for cell in seen.weather if cell.age_h is not None]
+        oldest = f"oldest {max(ages):.1f} h" if ages else "none yet"
+        typer.echo(f"weather of {len(ages)} of {len(seen.weather)} cells, {oldest}")
+        outbox = ", ".join(f"{count} {state}" for state, count in sorted(seen.outbox.items()))
+        typer.echo(f"outbox {outbox or 'empty'}")
+        for entry in seen.rounds:
+            typer.echo(
+                f"round {entry.round_id} of {entry.local_date}: {entry.outcome}, {entry.digests} digests"
+            )
+        for at_text, source, reason in seen.refusals:
+            typer.echo(f"refused {at_text} {source}: {reason}")

@@ -1,0 +1,149 @@
+"""Commands that look ahead and play seasons."""
+
+import csv
+from io import StringIO
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from mowalert.cli.common import (
+    AtOption,
+    JsonOption,
+    as_json,
+    moment,
+    one_line_errors,
+    opened,
+    print_json,
+    read_text,
+    write_text,
+)
+from mowalert.domain.season import CutAt, Season
+from mowalert.domain.words import Sun, Watering
+from mowalert.errors import InputError
+from mowalert.parameters import load_turf
+from mowalert.service.look import outlook_of
+from mowalert.service.simulate import SeasonLawn, read_weather, simulate
+from mowalert.settings import config_file
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.command("simulate")(simulate_season)
+    app.command("outlook")(outlook)
+
+
+def simulate_season(
+    weather: Annotated[Path, typer.Option("--weather", help="Daily weather (CSV).")],
+    latitude: Annotated[float, typer.Option("--latitude", min=-75, max=75, help="Degrees, south negative.")],
+    grass: Annotated[str, typer.Option("--grass", help="Name or id of the grass.")],
+    height_mm: Annotated[float, typer.Option("--height-mm", help="Height it is cut to.")],
+    elevation: Annotated[float, typer.Option("--elevation", min=-450, max=6000, help="Metres.")] = 0.0,
+    soil: Annotated[str, typer.Option("--soil", help="Soil texture.")] = "loam",
+    watering: Annotated[Watering, typer.Option("--watering", help="Watered when dry?")] = Watering.NONE,
+    sun: Annotated[Sun, typer.Option("--sun", help="Share of the sun.")] = Sun.FULL,
+    nitrogen: Annotated[
+        float | None,
+        typer.Option("--nitrogen", min=0, max=10, help="Pounds per 1000 square feet and year."),
+    ] = None,
+    cut_at: Annotated[
+        CutAt, typer.Option("--cut-at", help="Last safe day, or as soon as it may.")
+    ] = CutAt.LIMIT,
+    json: JsonOption = False,
+    plot: Annotated[Path | None, typer.Option("--plot", help="Draw the season (PNG).")] = None,
+    csv_file: Annotated[Path | None, typer.Option("--csv", help="Write the days (CSV).")] = None,
+) -> None:
+    """Play a season offline: when the lawn is cut, held, and how much it grows."""
+    with one_line_errors():
+        turf = load_turf(config_file("grasses.toml"))
+        lawn = SeasonLawn(
+            grass=turf.grass(grass),
+            height_mm=height_mm,
+            latitude_deg=latitude,
+            elevation_m=elevation,
+            soil=turf.soil(soil),
+            watering=watering,
+            sun=sun,
+            nitrogen=nitrogen,
+        )
+        days = read_weather(read_text(weather))
+        season = simulate(days, lawn, turf, cut_at=cut_at)
+        if plot is not None:
+            _draw(season, lawn, plot)
+        if csv_file is not None:
+            write_text(csv_file, _days_table(season))
+        if json:
+            print_json(_season_json(season))
+        elif csv_file is None and plot is None:
+            _print_season(season)
+        if days.filled and not json:
+            typer.echo(f"{len(days.filled)} days were bridged: something of them was missing", err=True)
+
+
+def _season_json(season: Season) -> dict[str, object]:
+    days = [
+        {"date" if key == "on" else key: value for key, value in as_json(day).items()} for day in season.days
+    ]
+    mowings = [
+        {"date" if key == "on" else key: value for key, value in as_json(cut).items()}
+        for cut in season.mowings
+    ]
+    return {"days": days, "mowings": mowings, "holds": season.holds, "summary": season.summary}
+
+
+def _days_table(season: Season) -> str:
+    rows = _season_json(season)["days"]
+    text = StringIO()
+    table = csv.DictWriter(text, list(rows[0]), lineterminator="\n")  # type: ignore[index]
+    table.writeheader()
+    table.writerows(rows)  # type: ignore[arg-type]
+    return text.getvalue()
+
+
+def _print_season(season: Season) -> None:
+    for cut in season.mowings:
+        typer.echo(
+            f"{cut.on}  cut {cut.height_before_mm:5.1f} mm to {cut.height_after_mm:5.1f} mm, "
+            f"{cut.removed_fraction:.0%} of the blade"
+        )
+    for hold in season.holds:
+        typer.echo(f"{hold.start} to {hold.end}  hold: {hold.reason}")
+    summary = season.summary
+    typer.echo(
+        f"{summary.mowings} cuts, median interval {summary.median_interval_days or '-'} days, largest share "
+        f"{summary.max_removed_fraction:.1%}, {summary.grown_mm:.0f} mm of the stand's growth, "
+        f"{summary.clippings_n_kg_ha:.0f} kg/ha nitrogen in clippings"
+    )
+
+
+def _draw(season: Season, lawn: SeasonLawn, path: Path) -> None:
+    try:
+        from mowalert.cli.plots import draw_season
+    except ImportError as error:
+        raise InputError("--plot needs matplotlib: install mowalert[plots]") from error
+    draw_season(season, lawn, path)
+
+
+def outlook(
+    lawn_id: Annotated[int, typer.Argument(help="The lawn's number.")],
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Show a lawn's next ten days."""
+    with one_line_errors(), opened() as services:
+        seen = outlook_of(services.store, services.turf, services.policy, lawn_id, now=moment(at))
+        if json:
+            print_json(seen)
+            return
+        typer.echo(f"{seen.place}: {seen.lawn.grass} kept at {seen.lawn.chosen_mm:g} mm")
+        for day in seen.days:
+            mark = "over the limit" if day.over_limit else "window open" if day.window_open else ""
+            weather = (
+                ""
+                if day.t_max_c is None
+                else f"{day.t_min_c:4.0f} to {day.t_max_c:3.0f} °C, {day.rain_mm or 0:4.1f} mm"
+            )
+            held = f"hold: {day.hold}" if day.hold else mark
+            typer.echo(f"{day.on:%a %d %b}  {day.height_mm:6.1f} mm  {weather:26}  {held}")
+        fresh = "" if seen.fresh else " (too old for advice)"
+        typer.echo(f"weather: {', '.join(seen.sources)} of {seen.fetched_at:%Y-%m-%d %H:%M} UTC{fresh}")

@@ -1,0 +1,1 @@
+"""The scheduler, and later the distributed runner."""

@@ -1,0 +1,85 @@
+"""Every lawn as a row of the import's columns."""
+
+from typing import Any
+
+from mowalert.domain.rounds import weekdays_in
+from mowalert.errors import InputError
+from mowalert.service.lawn_rows import DAY_NAMES
+from mowalert.service.ports import Store
+from mowalert.service.records import KeeperRecord, LawnRecord, SiteRecord, StandRecord
+
+
+def export_rows(
+    store: Store, *, lawn_id: int | None = None, with_state: bool = False
+) -> list[dict[str, Any]]:
+    """Return lawns as rows that ``lawns import`` reads back unchanged.
+
+    Parameters
+    ----------
+    store : Store
+        Where lawns are kept.
+    lawn_id : int | None
+        One lawn; all if not given.
+    with_state : bool
+        Add what the import does not know: the lawn's number and whether its last cut is assumed.
+
+    Returns
+    -------
+    list[dict[str, Any]]
+        One a lawn.
+
+    Raises
+    ------
+    InputError
+        If there is no such lawn.
+    """
+    with store.begin() as work:
+        lawns = work.lawns.get(work.lawns.all_ids() if lawn_id is None else [lawn_id])
+        keepers = work.keepers.get(sorted({lawn.keeper_id for lawn in lawns}))
+        sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
+        stands = work.stands.get(sorted({lawn.stand_id for lawn in lawns}))
+    if lawn_id is not None and not lawns:
+        raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
+    rows = []
+    for lawn in lawns:
+        row = _row(lawn, keepers[lawn.keeper_id], sites[lawn.site_id], stands[lawn.stand_id])
+        if with_state:
+            row |= {"lawn_id": lawn.lawn_id, "assumed": lawn.anchor_assumed}
+            row["last_mown_on"] = lawn.anchored_on.isoformat()
+        rows.append(row)
+    return rows
+
+
+def _row(lawn: LawnRecord, keeper: KeeperRecord, site: SiteRecord, stand: StandRecord) -> dict[str, Any]:
+    # A cut nobody reported is not exported as one.
+    known = not lawn.anchor_assumed
+    return {
+        "keeper": keeper.name,
+        "kind": keeper.kind.value,
+        "email": keeper.email or "",
+        "phone": keeper.phone or "",
+        "time_zone": keeper.time_zone,
+        "units": keeper.units.value,
+        "site": site.name,
+        "address": site.address,
+        "latitude": repr(site.latitude_deg),
+        "longitude": repr(site.longitude_deg),
+        "lawn": lawn.name,
+        "grass": lawn.grass,
+        "height_mm": repr(lawn.chosen_mm),
+        "height_in": "",
+        "soil": stand.key.soil,
+        "watering": stand.key.watering.value,
+        "sun": stand.key.sun.value,
+        "nitrogen": "" if lawn.nitrogen is None else repr(lawn.nitrogen),
+        "area_m2": "" if lawn.area_m2 is None else repr(lawn.area_m2),
+        "area_sqft": "",
+        "turf_class": lawn.turf_class,
+        "mowing_days": " ".join(DAY_NAMES[day] for day in sorted(weekdays_in(lawn.mowing_days))),
+        "mowing_hours": f"{lawn.mow_from_h}-{lawn.mow_to_h}",
+        "clippings": lawn.clippings.value,
+        "silence": keeper.silence.value,
+        "last_mown_on": lawn.anchored_on.isoformat() if known else "",
+        "last_height_mm": repr(lawn.anchor_height_mm) if known else "",
+        "last_height_in": "",
+    }

@@ -1,0 +1,183 @@
+"""Looking at lawns: what is due, what is held, the next ten days, and how the service does."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from mowalert.domain.decide import Outlook, Round, decide
+from mowalert.domain.grasses import Turf
+from mowalert.domain.holds import in_mask
+from mowalert.domain.lawn import LawnFacts
+from mowalert.domain.notices import Notice
+from mowalert.domain.words import HoldReason, NoticeKind
+from mowalert.errors import InputError
+from mowalert.service.outlook import StandDays, lawn_facts, load_stands, outlook_for
+from mowalert.service.ports import Store, Work
+from mowalert.service.records import KeeperRecord, LawnRecord, SiteRecord
+from mowalert.service.tell import Policy
+
+
+@dataclass(frozen=True, slots=True)
+class OutlookDay:
+    """One day of a lawn's outlook; heights in mm, temperatures in °C."""
+
+    on: date
+    height_mm: float
+    growth_mm: float
+    t_min_c: float | None
+    t_max_c: float | None
+    rain_mm: float | None
+    hold: HoldReason | None
+    window_open: bool
+    over_limit: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LawnOutlook:
+    """A lawn's days ahead, with what it is and where the weather came from."""
+
+    lawn: LawnRecord
+    place: str
+    window_on: date | None
+    limit_on: date | None
+    sources: tuple[str, ...]
+    fetched_at: datetime
+    fresh: bool
+    days: tuple[OutlookDay, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """A lawn with everything around it."""
+
+    lawn: LawnRecord
+    keeper: KeeperRecord
+    site: SiteRecord
+    stand: StandDays
+    outlook: Outlook
+    facts: LawnFacts
+    today: date
+
+
+def due_now(store: Store, turf: Turf, policy: Policy, *, now: datetime) -> list[Notice]:
+    """Every lawn whose window is open or whose limit comes before tomorrow, the most urgent first."""
+    with store.begin() as work:
+        round_ids = [record.round_id for record in work.rounds.all()]
+        found = {
+            lawn_id
+            for as_of in work.stands.growth_dates()
+            for lawn_id in work.lawns.due_ids(round_ids, as_of=as_of, limit_day=2, window_day=1)
+        }
+        seen = _seen(work, turf, policy, sorted(found), now)
+    notices = [decide(_unsaid(case.facts), case.outlook, _today_round(case.today)) for case in seen]
+    due = [n for n in notices if n is not None]
+    return sorted(due, key=lambda n: (-(n.height_mm / n.chosen_height_mm), n.lawn_id))
+
+
+def held_now(store: Store, turf: Turf, policy: Policy, *, now: datetime) -> list[Notice]:
+    """Every lawn under a hold today, with its reason and numbers."""
+    with store.begin() as work:
+        seen = _seen(work, turf, policy, work.lawns.all_ids(), now)
+    notices = [
+        decide(_unsaid(case.facts), case.outlook, _today_round(case.today, all_holds=True)) for case in seen
+    ]
+    return [n for n in notices if n is not None and n.kind is NoticeKind.HOLD]
+
+
+def outlook_of(store: Store, turf: Turf, policy: Policy, lawn_id: int, *, now: datetime) -> LawnOutlook:
+    """A lawn's ten days from today on.
+
+    Parameters
+    ----------
+    store : Store
+        Where lawns are kept.
+    turf : Turf
+        Grasses and soils.
+    policy : Policy
+        Age at which weather is too old.
+    lawn_id : int
+        The lawn.
+    now : datetime
+        The moment.
+
+    Returns
+    -------
+    LawnOutlook
+        Height, growth and holds by day.
+
+    Raises
+    ------
+    InputError
+        If there is no such lawn, or no weather for it yet.
+    """
+    with store.begin() as work:
+        if not work.lawns.get([lawn_id]):
+            raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
+        seen = _seen(work, turf, policy, [lawn_id], now)
+    if not seen:
+        raise InputError(f"lawn {lawn_id} has no weather yet: run `mowalert night` first")
+    return _lawn_outlook(seen[0])
+
+
+def _lawn_outlook(case: _Seen) -> LawnOutlook:
+    outlook = case.outlook
+    heights = case.facts.heights_at(outlook.growth_mm)
+    window, limit = case.lawn.window_g_mm, case.lawn.limit_g_mm
+    first = outlook.at(case.today)
+    days = tuple(
+        OutlookDay(
+            on=outlook.first_on + timedelta(days=column),
+            height_mm=float(heights[column]),
+            growth_mm=float(heights[column] - heights[column - 1]) if column else 0.0,
+            t_min_c=_known(outlook.t_min_c[column]),
+            t_max_c=_known(outlook.t_max_c[column]),
+            rain_mm=_known(outlook.rain_mm[column]),
+            hold=next(iter(in_mask(float(outlook.holds[column]))), None),
+            window_open=window is not None and float(outlook.growth_mm[column]) >= window,
+            over_limit=limit is not None and float(outlook.growth_mm[column]) > limit,
+        )
+        for column in range(first, len(outlook.growth_mm))
+    )
+    return LawnOutlook(
+        lawn=case.lawn,
+        place=f"{case.site.name}, {case.lawn.name}",
+        window_on=next((day.on for day in days if day.window_open), None),
+        limit_on=next((day.on for day in days if day.over_limit), None),
+        sources=case.stand.sources,
+        fetched_at=case.stand.growth.fetched_at,
+        fresh=outlook.fresh,
+        days=days,
+    )
+
+
+def _known(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
+
+
+def _seen(work: Work, turf: Turf, policy: Policy, lawn_ids: Sequence[int], now: datetime) -> list[_Seen]:
+    lawns = [lawn for lawn in work.lawns.get(lawn_ids) if lawn.anchor_g_mm is not None]
+    keepers = work.keepers.get(sorted({lawn.keeper_id for lawn in lawns}))
+    sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
+    stands = load_stands(work, sorted({lawn.stand_id for lawn in lawns}))
+    seen = []
+    for lawn in lawns:
+        if (stand := stands.get(lawn.stand_id)) is None:
+            continue
+        keeper, site = keepers[lawn.keeper_id], sites[lawn.site_id]
+        today = now.astimezone(ZoneInfo(keeper.time_zone)).date()
+        outlook = outlook_for(stand, lawn, today=today, now=now, max_age=policy.max_age)
+        facts = lawn_facts(lawn, site, turf)
+        seen.append(_Seen(lawn, keeper, site, stand, outlook, facts, today))
+    return seen
+
+
+def _today_round(today: date, *, all_holds: bool = False) -> Round:
+    return Round(today, today, today + timedelta(days=1), True, all_holds)
+
+
+def _unsaid(facts: LawnFacts) -> LawnFacts:
+    """A lawn as if nothing had been said of it: what is asked for is what is, not what is new."""
+    return replace(facts, told_hold=None)

@@ -1,0 +1,179 @@
+"""The one place where settings become objects."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from urllib.parse import urlsplit
+
+from mowalert.channels.email import FileTransport, SmtpTransport
+from mowalert.channels.messages import Messages
+from mowalert.channels.sms import FileSms, sms_gateway
+from mowalert.domain.grasses import Turf
+from mowalert.domain.words import Channel
+from mowalert.errors import ConfigError, StoreError
+from mowalert.parameters import load_turf
+from mowalert.service.deliver import SmsPolicy
+from mowalert.service.ports import Transport
+from mowalert.service.tell import Policy
+from mowalert.settings import Settings, config_file
+from mowalert.store.engine import SqlStore
+from mowalert.store.upgrade import head, schema_version, upgrade
+from mowalert.weather.fallback import Source, WeatherService
+from mowalert.weather.http import Http
+from mowalert.weather.met_norway import MetNorway
+from mowalert.weather.nws import Nws
+from mowalert.weather.open_meteo import OpenMeteo
+
+
+@dataclass(frozen=True, slots=True)
+class Services:
+    """Everything a command needs, made from settings."""
+
+    settings: Settings
+    store: SqlStore
+    turf: Turf
+    sources: WeatherService
+    words: Messages
+    policy: Policy
+    sms: SmsPolicy
+
+    def transports(self) -> Mapping[Channel, Transport]:
+        """Open a way out for each channel in use."""
+        return _transports(self.settings)
+
+    def close(self) -> None:
+        """Let go of the store."""
+        self.store.close()
+
+
+def open_services(settings: Settings) -> Services:
+    """Make everything from settings.
+
+    Parameters
+    ----------
+    settings : Settings
+        Checked settings.
+
+    Returns
+    -------
+    Services
+        Ready to use; a store without tables gets them.
+
+    Raises
+    ------
+    StoreError
+        If the store cannot be opened, or is of another version than the program.
+    """
+    store = open_store(settings)
+    return Services(
+        settings=settings,
+        store=store,
+        turf=load_turf(config_file("grasses.toml")),
+        sources=_weather(settings, store),
+        words=Messages(settings.service.name, settings.service.base_url),
+        policy=Policy(
+            channels=_channels(settings),
+            max_age=timedelta(hours=settings.weather.max_age_h),
+            host=_host(settings),
+        ),
+        sms=SmsPolicy(monthly_limit=settings.sms.monthly_limit),
+    )
+
+
+def open_store(settings: Settings) -> SqlStore:
+    """Open the store; a new one gets its tables, one of another version is refused."""
+    url = settings.store_url
+    version = schema_version(url)
+    if version is None:
+        upgrade(url)
+    elif version != head():
+        raise StoreError(f"the store has version {version}, the program wants {head()}: run init-store")
+    return SqlStore(url)
+
+
+class StoreBudget:
+    """The day's calls of each source, counted in the store so that a restart does not forget them.
+
+    Parameters
+    ----------
+    store : SqlStore
+        Where they are counted.
+    limits : Mapping[str, float]
+        Calls a UTC day; sources not named are free.
+    """
+
+    def __init__(self, store: SqlStore, limits: Mapping[str, float]) -> None:
+        self._store, self._limits = store, limits
+
+    def left(self, source: str, day: date) -> float:
+        """How many calls may still be made."""
+        if source not in self._limits:
+            return float("inf")
+        with self._store.begin() as work:
+            return self._limits[source] - work.weather.spent(source, day)
+
+    def spend(self, source: str, day: date, calls: float) -> None:
+        """Count calls made."""
+        with self._store.begin() as work:
+            work.weather.spend(source, day, calls)
+            work.commit()
+
+
+def _weather(settings: Settings, store: SqlStore) -> WeatherService:
+    chosen = settings.weather
+    contact = chosen.contact or settings.service.contact_email
+    cache = settings.service.data_dir / "weather-cache.db"
+    plain = Http(contact=contact, timeout_s=chosen.timeout_s)
+    # NWS and MET Norway want their Expires honoured; Open-Meteo sends none.
+    polite = Http(contact=contact, timeout_s=chosen.timeout_s, cache=cache)
+    made: dict[str, Source] = {
+        "open_meteo": OpenMeteo(
+            plain,
+            url=chosen.open_meteo.url,
+            archive_url=chosen.open_meteo.archive_url,
+            api_key=chosen.open_meteo.api_key.get_secret_value(),
+        ),
+        "nws": Nws(polite, url=chosen.nws.url),
+        "met_norway": MetNorway(polite, url=chosen.met_norway.url),
+    }
+    budget = StoreBudget(store, {"open_meteo": float(chosen.open_meteo.daily_calls)})
+    return WeatherService([made[name] for name in chosen.sources], budget)
+
+
+def _channels(settings: Settings) -> frozenset[Channel]:
+    used = {Channel.EMAIL: settings.email.transport, Channel.SMS: settings.sms.transport}
+    return frozenset(channel for channel, transport in used.items() if transport != "off")
+
+
+def _host(settings: Settings) -> str:
+    """The name Message-IDs end in: the public address's, else the sender's."""
+    public = urlsplit(settings.service.base_url).hostname
+    return public or settings.email.sender.rpartition("@")[2].rstrip("> ") or "localhost"
+
+
+def _transports(settings: Settings) -> Mapping[Channel, Transport]:
+    ways: dict[Channel, Transport] = {}
+    email, sms = settings.email, settings.sms
+    if email.transport == "smtp":
+        ways[Channel.EMAIL] = SmtpTransport(
+            email.host,
+            email.port,
+            sender=email.sender,
+            security=email.security,
+            username=email.username,
+            password=email.password.get_secret_value(),
+        )
+    elif email.transport == "file":
+        ways[Channel.EMAIL] = FileTransport(settings.mail_folder(), sender=email.sender)
+    if sms.transport == "http":
+        if not sms.url.get_secret_value():
+            raise ConfigError("sms.url: found nothing; allowed is: the gateway's address")
+        ways[Channel.SMS] = sms_gateway(
+            sms.url.get_secret_value(),
+            method=sms.method,
+            fields=sms.fields,
+            success_pattern=sms.success_pattern,
+        )
+    elif sms.transport == "file":
+        ways[Channel.SMS] = FileSms(settings.sms_folder())
+    return ways
