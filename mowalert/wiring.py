@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from secrets import token_urlsafe
 from urllib.parse import urlsplit
 
 from mowalert.channels.email import FileTransport, SmtpTransport
@@ -11,6 +12,7 @@ from mowalert.channels.sms import FileSms, sms_gateway
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel
 from mowalert.errors import ConfigError, StoreError
+from mowalert.links import Links
 from mowalert.parameters import load_turf
 from mowalert.service.deliver import SmsPolicy
 from mowalert.service.ports import Transport
@@ -70,11 +72,12 @@ def open_services(settings: Settings) -> Services:
         store=store,
         turf=load_turf(config_file("grasses.toml")),
         sources=_weather(settings, store),
-        words=Messages(settings.service.name, settings.service.base_url),
+        words=Messages(settings.service.name, settings.service.base_url, settings.service.contact_email),
         policy=Policy(
             channels=_channels(settings),
             max_age=timedelta(hours=settings.weather.max_age_h),
             host=_host(settings),
+            unsubscribe_url=Links(settings.service.base_url, _secret(settings, store)).unsubscribe_url,
         ),
         sms=SmsPolicy(monthly_limit=settings.sms.monthly_limit),
     )
@@ -143,6 +146,19 @@ def _weather(settings: Settings, store: SqlStore) -> WeatherService:
 def _channels(settings: Settings) -> frozenset[Channel]:
     used = {Channel.EMAIL: settings.email.transport, Channel.SMS: settings.sms.transport}
     return frozenset(channel for channel, transport in used.items() if transport != "off")
+
+
+def _secret(settings: Settings, store: SqlStore) -> str:
+    """The key that signs links: the operator's, or one made once and kept in the store."""
+    if settings.service.secret_key is not None:
+        return settings.service.secret_key.get_secret_value()
+    with store.begin() as work:
+        secret = work.get_meta("secret_key")
+        if secret is None:
+            secret = token_urlsafe(32)
+            work.set_meta("secret_key", secret)
+            work.commit()
+    return secret
 
 
 def _host(settings: Settings) -> str:

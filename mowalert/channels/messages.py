@@ -9,7 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template, select
 
 from mowalert.channels import wording
 from mowalert.channels.gsm import ONE_PART_7BIT, plain, sms_size
-from mowalert.domain.notices import Digest, DigestLinks, Notice, RenderedEmail
+from mowalert.domain.notices import Digest, Notice, RenderedEmail
 from mowalert.domain.words import DigestKind, HoldReason, KeeperKind, NoticeKind, Units
 
 LONGEST_SUBJECT = 60
@@ -25,16 +25,22 @@ class Messages:
         Who messages say they are from.
     base_url : str
         Public address of the pages; empty for none.
+    contact : str
+        Address people can write to; empty for none.
     """
 
-    def __init__(self, service_name: str, base_url: str = "") -> None:
+    def __init__(self, service_name: str, base_url: str = "", contact: str = "") -> None:
         self._service_name = service_name
         self._base_url = base_url
+        self._contact = contact
 
     def email(self, digest: Digest) -> RenderedEmail:
         """Word an e-mail: plain text and HTML with the same facts."""
         return render_email(
-            digest, service_name=self._service_name, base_url=self._base_url, links=DigestLinks()
+            digest,
+            service_name=self._service_name,
+            base_url=self._base_url,
+            contact=self._contact,
         )
 
     def sms(self, digest: Digest) -> str:
@@ -42,7 +48,9 @@ class Messages:
         return render_sms(digest, service_name=self._service_name)
 
 
-def render_email(digest: Digest, *, service_name: str, base_url: str, links: DigestLinks) -> RenderedEmail:
+def render_email(
+    digest: Digest, *, service_name: str, base_url: str = "", contact: str = ""
+) -> RenderedEmail:
     """Word a digest as an e-mail.
 
     Parameters
@@ -53,8 +61,8 @@ def render_email(digest: Digest, *, service_name: str, base_url: str, links: Dig
         Who it is from.
     base_url : str
         Public address of the pages; empty for none.
-    links : DigestLinks
-        Links for this digest.
+    contact : str
+        Address people can write to; empty for none.
 
     Returns
     -------
@@ -67,7 +75,7 @@ def render_email(digest: Digest, *, service_name: str, base_url: str, links: Dig
         "groups": _groups(digest),
         "service_name": service_name,
         "base_url": base_url,
-        "links": links,
+        "how_to_stop": _how_to_stop(base_url, contact),
         "subject": subject(digest),
         "hot": any(notice.best_part == "early_morning" for notice in digest.notices),
         "attributions": _attributions(digest),
@@ -102,6 +110,12 @@ def _tidy(text: str) -> str:
         if line or (lines and lines[-1]):
             lines.append(line)
     return "\n".join(lines).strip() + "\n"
+
+
+def _how_to_stop(base_url: str, contact: str) -> str:
+    if base_url:
+        return "To stop, use the unsubscribe link of your mail program."
+    return f"To stop, write to {contact}." if contact else "To stop, answer this message."
 
 
 Groups = dict[str, list[Notice]]
@@ -149,7 +163,7 @@ def subject(digest: Digest) -> str:
     elif first.kind is NoticeKind.RELEASE:
         said = "The hold is over: your lawn grows again"
     elif first.best_on is not None and first.cut_to_mm is not None:
-        height = wording.height(first.cut_to_mm, units, up=True)
+        height = wording.cut_height(first.cut_to_mm, first.removed_fraction or 0.0, units)
         verb = "First of several cuts" if first.kind is NoticeKind.OVERGROWN else "Mow"
         said = f"{verb} {wording.weekday(first.best_on)} at {height}"
     else:
@@ -157,7 +171,7 @@ def subject(digest: Digest) -> str:
     more = len(digest.notices) - 1
     if digest.kind is DigestKind.WEEKEND and more:
         said += f", and {more} more lawn{'s' if more > 1 else ''}"
-    return said[:LONGEST_SUBJECT]
+    return plain(said)[:LONGEST_SUBJECT]
 
 
 def _list_subject(groups: Groups) -> str:
@@ -232,13 +246,14 @@ def _sms_body(digest: Digest) -> str:
 
 
 def _sms_cut(notice: Notice, best_on: date, cut_to_mm: float, units: Units) -> str:
-    height = wording.height(cut_to_mm, units, up=True)
+    height = wording.cut_height(cut_to_mm, notice.removed_fraction or 0.0, units)
     when = wording.weekday(best_on)
     part = " evening" if notice.best_part == "evening" else ""
     start = "growth is back. First cut" if notice.kind is NoticeKind.RELEASE else "mow"
     said = f"{start} {when}{part} at {height}."
     if notice.plan is not None and len(notice.plan.cuts) > 1:
-        last = wording.height(notice.plan.cuts[-1].height_after_mm, units, up=True)
+        end = notice.plan.cuts[-1]
+        last = wording.cut_height(end.height_after_mm, end.removed_fraction, units)
         return f"{said} Then in {len(notice.plan.cuts)} cuts down to {last}: never over a third at once."
     if notice.limit_on is not None and notice.limit_on > best_on:
         return f"{said} By {wording.weekday(notice.limit_on)} a cut would take over a third."

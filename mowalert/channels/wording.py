@@ -5,7 +5,8 @@ from datetime import date
 from math import ceil, floor
 
 from mowalert.domain.notices import DayPart, DayReason, HoldFacts, Notice
-from mowalert.domain.units import f_from_c, inches_from_mm
+from mowalert.domain.thirds import THIRD
+from mowalert.domain.units import MM_PER_INCH, f_from_c, inches_from_mm
 from mowalert.domain.words import Clippings, HoldReason, Units
 
 QUARTERS = {0: "", 1: "¼", 2: "½", 3: "¾"}
@@ -50,6 +51,30 @@ def height(mm: float, units: Units, *, up: bool = False) -> str:
     whole = ceil(quarters - 0.02) if up else floor(quarters + 0.5)
     whole = max(1, whole)
     return f"{whole // 4 or ''}{QUARTERS[whole % 4]} in"
+
+
+def cut_height(after_mm: float, removed: float, units: Units) -> str:
+    """Say the height to cut at, given the share the cut removes.
+
+    Parameters
+    ----------
+    after_mm : float
+        Height after the cut. [mm]
+    removed : float
+        Share of the blade it takes. [-]
+    units : Units
+        The keeper's.
+
+    Returns
+    -------
+    str
+        To the nearest quarter inch, or up where down would make the cut take more than a third.
+    """
+    if units is Units.METRIC:
+        return height(after_mm, units, up=True)
+    before_mm = after_mm / (1 - removed)
+    nearest_mm = floor(inches_from_mm(after_mm) * 4 + 0.5) / 4 * MM_PER_INCH
+    return height(after_mm, units, up=1 - nearest_mm / before_mm > THIRD + 1e-9)
 
 
 def temperature(celsius: float, units: Units) -> str:

@@ -158,14 +158,6 @@ class Recipient:
 
 
 @dataclass(frozen=True, slots=True)
-class DigestLinks:
-    """Links for one digest; empty where the service has no public address."""
-
-    unsubscribe: str = ""
-    lawns: tuple[tuple[int, str], ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class Digest:
     """One message for one person about all of theirs: due first, then holds, then releases."""
 

@@ -17,6 +17,8 @@ from mowalert.service.tell import Policy, still_true
 LEASE = timedelta(minutes=10)
 AT_ONCE = 50
 RETRY_WAITS_MIN = (1, 5, 15, 60, 120, 240)
+NO_SUCH_ADDRESS = frozenset({"550", "551", "553", "400", "404", "422"})
+"""Answers that mean the address, not the service: RFC 5321 section 4.2.3, and usual for gateways."""
 STALE_AFTER = timedelta(hours=2)
 """A message that waited longer is decided again before it goes."""
 
@@ -185,9 +187,10 @@ def _after_error(
         report.unknown += 1
     elif error.permanent:
         _settle(store, leased, "failed", now, str(error))
-        with store.begin() as work:
-            work.keepers.suspend(leased.message.keeper_id, leased.message.channel, str(error)[:200])
-            work.commit()
+        if error.code in NO_SUCH_ADDRESS:
+            with store.begin() as work:
+                work.keepers.suspend(leased.message.keeper_id, leased.message.channel, str(error)[:200])
+                work.commit()
         report.failed += 1
     else:
         wait = RETRY_WAITS_MIN[min(leased.attempts, len(RETRY_WAITS_MIN)) - 1]

@@ -4,7 +4,7 @@ Finding runs in the store's index and brings back only lawns that may be due or 
 itself is one pure function. What was told and the messages are written in one transaction.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from hashlib import sha256
@@ -47,6 +47,7 @@ class Policy:
     channels: frozenset[Channel]
     max_age: timedelta
     host: str = "localhost"
+    unsubscribe_url: Callable[[int], str] = lambda keeper_id: ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -369,7 +370,7 @@ def _message(
         text="",
         html="",
         rfc_message_id=f"<{mark}@{policy.host}>",
-        unsubscribe_url="",
+        unsubscribe_url=policy.unsubscribe_url(keeper.keeper_id) if channel is Channel.EMAIL else "",
         lawn_ids=tuple(notice.lawn_id for notice in digest.notices),
         round_id=group.rounds[0].round_id,
         created_at=now,

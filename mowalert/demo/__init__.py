@@ -1,0 +1,1 @@
+"""An invented town with invented people and invented weather."""

@@ -1,0 +1,223 @@
+"""Plays a season of the invented town through the real service: nights, digests, deliveries, reports."""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
+from random import Random
+from zoneinfo import ZoneInfo
+
+from mowalert.channels.email import FileTransport
+from mowalert.channels.messages import Messages
+from mowalert.channels.sms import FileSms
+from mowalert.demo.town import LATITUDE_DEG, TOWN, lawns_csv
+from mowalert.demo.weather import InventedWeather
+from mowalert.domain.grasses import Turf
+from mowalert.domain.words import Channel, KeeperKind, NoticeKind
+from mowalert.parameters import load_turf
+from mowalert.service.deliver import SmsPolicy, deliver
+from mowalert.service.enrol import enrol, read_table
+from mowalert.service.night import run_night
+from mowalert.service.ports import Transport
+from mowalert.service.records import KeeperRecord, LawnRecord, ToldRecord
+from mowalert.service.report import report_mowing
+from mowalert.service.tell import Policy
+from mowalert.settings import config_file
+from mowalert.store.engine import SqlStore
+from mowalert.store.upgrade import upgrade
+
+YEAR, SEED = 2026, 11
+FIRST, LAST = date(YEAR, 4, 1), date(YEAR, 11, 30)
+ZONE = ZoneInfo("America/Chicago")
+MORNING, EVENING = time(5, 35), time(18, 5)
+NIGHT_POLICY = Policy(frozenset({Channel.EMAIL, Channel.SMS}), timedelta(hours=36), "example.org")
+CREW_DONE = 0.85
+"""Share of listed lawns a crew gets done the same day."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spell:
+    """A part of the season worth looking at."""
+
+    name: str
+    first: date
+    last: date
+    kinds: frozenset[NoticeKind]
+
+
+CUTS = frozenset({NoticeKind.MOW, NoticeKind.OVERGROWN})
+HOLDS = frozenset({NoticeKind.HOLD})
+SPELLS = (
+    Spell("a spring week", date(YEAR, 5, 4), date(YEAR, 5, 10), CUTS),
+    Spell("heat and drought", date(YEAR, 7, 1), date(YEAR, 8, 17), HOLDS),
+    Spell("release", date(YEAR, 8, 18), date(YEAR, 9, 10), frozenset({NoticeKind.RELEASE})),
+    Spell("autumn stop", date(YEAR, 10, 15), date(YEAR, 11, 30), HOLDS),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One line of the demo's table."""
+
+    spell: str
+    on: date
+    who: str
+    lawn: str
+    what: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """What a demo left behind: what was told, how often by kind, and where the messages are."""
+
+    told: tuple[Told, ...]
+    by_kind: Mapping[str, int]
+    lawns: int
+    cuts_reported: int
+    mails: int
+    texts: int
+    folder: Path
+
+
+def play_season(folder: Path, *, progress: Callable[[int, int], None]) -> Season:
+    """Play the season into a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Store and messages are written here; what an earlier demo left is replaced.
+    progress : Callable[[int, int], None]
+        Told days done and days in all.
+
+    Returns
+    -------
+    Season
+        What happened.
+    """
+    _clear(folder)
+    store = _open(folder / "demo.db")
+    turf = load_turf(config_file("grasses.toml"))
+    weather = InventedWeather(YEAR, seed=SEED, latitude_deg=LATITUDE_DEG)
+    words = Messages(f"{TOWN} Lawns", contact="turf@example.org")
+    transports = _transports(folder)
+    rows, report = read_table(lawns_csv(), turf, now=_moment(FIRST, MORNING))
+    enrol(store, turf, rows, report, source="demo", cell_degrees=0.1, now=_moment(FIRST, MORNING))
+    everything: list[ToldRecord] = []
+    cuts = 0
+    random = Random(SEED)  # noqa: S311 - a seeded play
+    days = (LAST - FIRST).days + 1
+    for index in range(days):
+        for now in _ticks(FIRST + timedelta(days=index)):
+            night = run_night(store, weather, turf, words, NIGHT_POLICY, now=now)
+            everything += night.tell.told
+            deliver(store, transports, turf, NIGHT_POLICY, SmsPolicy(), now=now + timedelta(minutes=5))
+            cuts += _crews_mow(store, turf, night.tell.told, random, now)
+        progress(index + 1, days)
+    return _season(store, everything, cuts, folder)
+
+
+def _clear(folder: Path) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    for old in [*folder.glob("demo.db*"), *folder.glob("mail/*.eml"), *folder.glob("sms/*.txt")]:
+        old.unlink()
+
+
+def _open(path: Path) -> SqlStore:
+    url = f"sqlite:///{path}"
+    upgrade(url)
+    return SqlStore(url)
+
+
+def _transports(folder: Path) -> dict[Channel, Transport]:
+    return {
+        Channel.EMAIL: FileTransport(folder / "mail", sender=f"{TOWN} Lawns <turf@example.org>"),
+        Channel.SMS: FileSms(folder / "sms"),
+    }
+
+
+def _ticks(on: date) -> Iterator[datetime]:
+    yield _moment(on, MORNING)
+    if on.weekday() == 3:
+        yield _moment(on, EVENING)
+
+
+def _moment(on: date, at: time) -> datetime:
+    return datetime.combine(on, at, ZONE).astimezone(UTC)
+
+
+def _crews_mow(
+    store: SqlStore, turf: Turf, told: tuple[ToldRecord, ...], random: Random, now: datetime
+) -> int:
+    """Crews of company and parks cut most of what is due, and say so in the evening."""
+    with store.begin() as work:
+        keepers = work.keepers.get(sorted({record.keeper_id for record in told}))
+    today, done = now.astimezone(ZONE).date(), 0
+    for record in told:
+        crew = keepers[record.keeper_id].kind is not KeeperKind.HOMEOWNER
+        if not crew or record.kind not in CUTS or random.random() > CREW_DONE:
+            continue
+        height_mm = record.facts.get("cut_to_mm")
+        report_mowing(
+            store,
+            turf,
+            record.lawn_id,
+            height_mm=float(height_mm) if isinstance(height_mm, int | float) else None,
+            on=today,
+            today=today,
+            now=now + timedelta(hours=11),
+            by="csv",
+        )
+        done += 1
+    return done
+
+
+def _season(store: SqlStore, everything: list[ToldRecord], cuts: int, folder: Path) -> Season:
+    with store.begin() as work:
+        lawns = {lawn.lawn_id: lawn for lawn in work.lawns.get(work.lawns.all_ids())}
+        keepers = work.keepers.get(sorted({lawn.keeper_id for lawn in lawns.values()}))
+    store.close()
+    kinds = [record.kind for record in everything]
+    return Season(
+        told=tuple(_lines(everything, lawns, keepers)),
+        by_kind={kind.value: kinds.count(kind) for kind in NoticeKind if kinds.count(kind)},
+        lawns=len(lawns),
+        cuts_reported=cuts,
+        mails=len(list((folder / "mail").glob("*.eml"))),
+        texts=len(list((folder / "sms").glob("*.txt"))),
+        folder=folder,
+    )
+
+
+def _lines(
+    told: list[ToldRecord], lawns: Mapping[int, LawnRecord], keepers: Mapping[int, KeeperRecord]
+) -> Iterator[Told]:
+    for spell in SPELLS:
+        for record in told:
+            if spell.first <= record.on <= spell.last and record.kind in spell.kinds:
+                yield _line(spell, record, lawns[record.lawn_id], keepers[record.keeper_id])
+
+
+def _line(spell: Spell, record: ToldRecord, lawn: LawnRecord, keeper: KeeperRecord) -> Told:
+    facts = record.facts
+    place = f"{facts['site_name']}, {lawn.name}" if lawn.name != "lawn" else str(facts["site_name"])
+    return Told(spell.name, record.on, keeper.name, f"{place} ({lawn.grass})", _what(record), _why(facts))
+
+
+def _what(record: ToldRecord) -> str:
+    facts = record.facts
+    if record.kind in CUTS:
+        return f"cut {facts['best_on']} at {_mm(facts['cut_to_mm'])}"
+    return f"{record.reason} hold {'starts' if record.kind == NoticeKind.HOLD else 'ends'}"
+
+
+def _why(facts: Mapping[str, object]) -> str:
+    holds = facts.get("holds")
+    if isinstance(holds, list) and holds:
+        return ", ".join(f"{name} {value:g}" for name, value in holds[0]["facts"])
+    limit = f"limit {facts['limit_on']}" if facts.get("limit_on") else "limit beyond ten days"
+    return f"{_mm(facts['height_mm'])} tall, kept at {_mm(facts['chosen_height_mm'])}, {limit}"
+
+
+def _mm(value: object) -> str:
+    return f"{value:.0f} mm" if isinstance(value, int | float) else "-"
