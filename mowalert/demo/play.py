@@ -13,7 +13,7 @@ from mowalert.channels.sms import FileSms
 from mowalert.demo.town import LATITUDE_DEG, TOWN, lawns_csv
 from mowalert.demo.weather import InventedWeather
 from mowalert.domain.grasses import Turf
-from mowalert.domain.words import Channel, KeeperKind, NoticeKind
+from mowalert.domain.words import Channel, HoldReason, KeeperKind, NoticeKind
 from mowalert.parameters import load_turf
 from mowalert.service.deliver import SmsPolicy, deliver
 from mowalert.service.enrol import enrol, read_table
@@ -43,6 +43,7 @@ class Spell:
     first: date
     last: date
     kinds: frozenset[NoticeKind]
+    reason: HoldReason | None = None
 
 
 CUTS = frozenset({NoticeKind.MOW, NoticeKind.OVERGROWN})
@@ -51,7 +52,7 @@ SPELLS = (
     Spell("a spring week", date(YEAR, 5, 4), date(YEAR, 5, 10), CUTS),
     Spell("heat and drought", date(YEAR, 7, 1), date(YEAR, 8, 17), HOLDS),
     Spell("release", date(YEAR, 8, 18), date(YEAR, 9, 10), frozenset({NoticeKind.RELEASE})),
-    Spell("autumn stop", date(YEAR, 10, 15), date(YEAR, 11, 30), HOLDS),
+    Spell("autumn stop", date(YEAR, 10, 15), date(YEAR, 11, 30), HOLDS, HoldReason.COLD),
 )
 
 
@@ -194,7 +195,8 @@ def _lines(
 ) -> Iterator[Told]:
     for spell in SPELLS:
         for record in told:
-            if spell.first <= record.on <= spell.last and record.kind in spell.kinds:
+            in_it = spell.first <= record.on <= spell.last and record.kind in spell.kinds
+            if in_it and spell.reason in (None, record.reason):
                 yield _line(spell, record, lawns[record.lawn_id], keepers[record.keeper_id])
 
 

@@ -188,9 +188,17 @@ def _release(case: _Case) -> Said:
     if told is None:
         return PASS
     today, tomorrow = case.round.today, case.round.today + timedelta(days=1)
+    if _winter_took_over(case, told):
+        return PASS
     if case.holds_today() or case.told_reasons(tomorrow):
         return True, None
     return True, _with_cut(case, _notice(case, NoticeKind.RELEASE, reason=told), _choice(case, today))
+
+
+def _winter_took_over(case: _Case, told: HoldReason) -> bool:
+    """A hold that winter outlasts is told as winter's: in spring nobody remembers the drought."""
+    now = case.told_reasons(case.round.today)
+    return told is not HoldReason.COLD and told not in now and HoldReason.COLD in now
 
 
 def _hold(case: _Case) -> Said:

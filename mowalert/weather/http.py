@@ -1,7 +1,6 @@
 """One way to ask a weather service: polite, bounded in time and size, and suspicious of what comes back."""
 
 from collections.abc import Mapping
-from datetime import timedelta
 from pathlib import Path
 from typing import Any, NoReturn, Protocol
 from urllib.parse import urlsplit, urlunsplit
@@ -9,7 +8,7 @@ from urllib.parse import urlsplit, urlunsplit
 import orjson
 import requests
 from requests.adapters import HTTPAdapter
-from requests_cache import CachedSession
+from requests_cache import EXPIRE_IMMEDIATELY, CachedSession
 from urllib3 import Retry
 
 from mowalert import __version__
@@ -17,7 +16,6 @@ from mowalert.errors import SourceError
 
 LARGEST_BODY = 64 * 1024 * 1024
 PIECE = 64 * 1024
-OUTDATED_H = 24
 
 
 class Asker(Protocol):
@@ -119,7 +117,8 @@ def _session(cache: Path | None) -> requests.Session:
         str(cache),
         backend="sqlite",
         cache_control=True,
-        expire_after=timedelta(minutes=30),
+        # Only what a service itself lets live is reused; the rest is asked again, conditionally.
+        expire_after=EXPIRE_IMMEDIATELY,
         allowable_codes=(200, 203),
     )
 

@@ -1,0 +1,5 @@
+"""Lets ``python -m mowalert`` run the commands."""
+
+from mowalert.cli import main
+
+main()
