@@ -8,12 +8,21 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from hypothesis import HealthCheck, settings
+
 from mowalert.domain.grasses import Turf
 from mowalert.parameters import load_turf
 from mowalert.settings import config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import upgrade
 from weather_server import WeatherServer
+
+# A shared machine is slow at times: no test fails for being late. Fixtures here hold no state that an
+# example could spoil.
+settings.register_profile(
+    "mowalert", deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+settings.load_profile("mowalert")
 
 ROOT = Path(__file__).resolve().parent.parent
 POSTGRES = "postgresql+psycopg://postgres@127.0.0.1:5432/postgres"

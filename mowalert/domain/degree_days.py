@@ -75,7 +75,7 @@ def _area_above(t_min_c: Floats, t_max_c: Floats, level_c: Floats | float) -> Fl
     mean_c, half_c = (t_min_c + t_max_c) / 2, (t_max_c - t_min_c) / 2
     above_c = mean_c - level_c
     # The angle at which the sine crosses the level; all day above or below at the ends.
-    crossing = np.divide(-above_c, half_c, out=np.sign(-above_c), where=half_c > 0)
+    crossing = np.divide(-above_c, half_c, out=np.sign(-above_c), where=half_c > 1e-9)
     angle = np.arcsin(np.clip(crossing, -1.0, 1.0))
     return np.asarray((above_c * (np.pi / 2 - angle) + half_c * np.cos(angle)) / np.pi)
 

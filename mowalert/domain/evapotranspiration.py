@@ -85,7 +85,8 @@ def radiation_from_temperatures(
 
 def saturation_vapour_pressure_kpa(t_c: Floats | float) -> Floats:
     """Vapour pressure of saturated air, eq. 11; at the dew point it is the actual one, eq. 14. [kPa]"""
-    return np.asarray(calcs.sat_vapor_pressure(np.asarray(t_c, dtype=np.float64)))
+    # The library makes a list of one of a single number.
+    return np.reshape(calcs.sat_vapor_pressure(np.asarray(t_c, dtype=np.float64)), np.shape(t_c))
 
 
 def mean_saturation_vapour_pressure_kpa(t_min_c: Floats | float, t_max_c: Floats | float) -> Floats:
@@ -115,7 +116,8 @@ def vapour_pressure_from_mean_kpa(
 
 def air_pressure_kpa(elevation_m: Floats | float) -> Floats:
     """Mean air pressure at a height above the sea, eq. 7. [kPa]"""
-    return np.asarray(calcs.air_pressure(np.asarray(elevation_m, dtype=np.float64), "asce"))
+    pressure = calcs.air_pressure(np.asarray(elevation_m, dtype=np.float64), "asce")
+    return np.reshape(pressure, np.shape(elevation_m))
 
 
 def psychrometric_constant_kpa_c(elevation_m: Floats | float) -> Floats:
@@ -138,9 +140,9 @@ def net_longwave_mj_m2(
 ) -> Floats:
     """Net outgoing longwave radiation, eq. 39. [MJ/m²/d]"""
     cloud = calcs.fcd_daily(np.asarray(radiation_mj_m2), np.asarray(clear_sky_mj_m2))
-    return np.asarray(
-        calcs.rnl_daily(np.asarray(t_max_c), np.asarray(t_min_c), np.asarray(vapour_pressure_kpa), cloud)
-    )
+    rnl = calcs.rnl_daily(np.asarray(t_max_c), np.asarray(t_min_c), np.asarray(vapour_pressure_kpa), cloud)
+    inputs = (t_min_c, t_max_c, vapour_pressure_kpa, radiation_mj_m2, clear_sky_mj_m2)
+    return np.reshape(rnl, np.broadcast_shapes(*(np.shape(values) for values in inputs)))
 
 
 def net_radiation_mj_m2(radiation_mj_m2: Floats | float, net_longwave: Floats | float) -> Floats:

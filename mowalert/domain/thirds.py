@@ -92,10 +92,11 @@ def staged_heights_mm(
     cuts: list[tuple[float, float]] = []
     before = height_mm
     while len(cuts) < MOST_CUTS:
-        after = max(chosen_mm, (1.0 - max_removed) * before)
-        cuts.append((before, after))
-        if after <= chosen_mm:
+        after = (1.0 - max_removed) * before
+        if after <= chosen_mm * (1 + 1e-9):
+            cuts.append((before, chosen_mm))
             return cuts, True
+        cuts.append((before, after))
         before = after + growth_mm_d * days_between
         if before >= cuts[-1][0] - 0.1:
             return cuts, False
