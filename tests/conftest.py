@@ -7,15 +7,14 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
-
 from hypothesis import HealthCheck, settings
+from weather_server import WeatherServer
 
 from mowalert.domain.grasses import Turf
 from mowalert.parameters import load_turf
 from mowalert.settings import config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import upgrade
-from weather_server import WeatherServer
 
 # A shared machine is slow at times: no test fails for being late. Fixtures here hold no state that an
 # example could spoil.

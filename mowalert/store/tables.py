@@ -247,7 +247,6 @@ lawn = Table(
     Index("ix_lawn_limit", "stand_id", "limit_g_mm", "round_id", "lawn_id"),
     Index("ix_lawn_anchored", "stand_id", "anchored_on"),
     Index("ix_lawn_keeper", "keeper_id"),
-    Index("ix_lawn_round", "round_id", "stand_id"),
     Index(
         "ix_lawn_told",
         "round_id",

@@ -14,14 +14,14 @@ from typing import Any
 
 import pytest
 from aiosmtpd.controller import Controller
-
-from mowalert.channels.gsm import sms_size
 from ports import free_port
 from weather_server import WeatherServer
 
+from mowalert.channels.gsm import sms_size
+
 ALBANY = """keeper,kind,email,phone,latitude,longitude,site,lawn,grass,height_mm,last_mown_on,last_height_mm
-Ann Example,homeowner,ann@example.org,+1 555 555 0101,42.745,-73.752,Home,front,kentucky_bluegrass,65,2026-07-08,65
-Ann Example,homeowner,ann@example.org,+1 555 555 0101,42.745,-73.752,Home,back,tall_fescue,90,2026-07-07,90
+Ann Example,homeowner,ann@example.org,5555550101,42.745,-73.752,Home,front,kentucky_bluegrass,65,2026-07-08,65
+Ann Example,homeowner,ann@example.org,5555550101,42.745,-73.752,Home,back,tall_fescue,90,2026-07-07,90
 Bob Example,homeowner,bob@example.org,,42.745,-73.752,Home,lawn,fine_fescue,90,2026-07-15,90
 """
 CREW = """keeper,kind,email,latitude,longitude,site,grass,height_mm,last_mown_on
@@ -29,7 +29,7 @@ Corner Crew,company,crew@example.com,42.745,-73.752,1 Elm Yard,perennial_ryegras
 Corner Crew,company,crew@example.com,42.745,-73.752,2 Elm Yard,perennial_ryegrass,50,2026-07-15
 """
 PARKS = """keeper,kind,email,latitude,longitude,site,grass,height_mm,turf_class,mowing_days
-River Parks,parks,parks@example.org,-27.5,153.0,River Oval,bermudagrass,25,sports field,mon tue wed thu fri sat sun
+River Parks,parks,parks@example.org,-27.5,153.0,River Oval,bermudagrass,25,sports,mon tue wed thu fri sat sun
 River Parks,parks,parks@example.org,-27.5,153.0,Hill Green,zoysiagrass,40,lawn,mon tue wed thu fri sat sun
 """
 THURSDAY = "2026-07-16T22:05Z"

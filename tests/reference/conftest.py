@@ -1,7 +1,7 @@
 """Outside values: rows of the check table, and the report of ours beside theirs."""
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -67,12 +67,12 @@ CHECKS: list[Checks] = []
 
 
 @pytest.fixture(scope="session")
-def checks(shared_dir: Path) -> Iterator[Checks]:
+def checks(shared_dir: Path) -> Checks:
     table = json.loads((shared_dir / "reference" / "checks.json").read_text(encoding="utf-8"))
     rows = {row["id"]: row for group in table["groups"] for row in group["rows"]}
     made = Checks(rows, table["sources"])
     CHECKS.append(made)
-    yield made
+    return made
 
 
 @pytest.hookimpl(trylast=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from io import StringIO
+from itertools import pairwise
 from pathlib import Path
 
 from vega_datasets import data
@@ -90,7 +91,7 @@ def cuts_a_year(season: Season) -> float:
 def gaps(season: Season, months: tuple[int, ...]) -> list[int]:
     """Days between cuts, of those that begin in some months."""
     cuts = [cut.on for cut in season.mowings]
-    return [(later - cut).days for cut, later in zip(cuts, cuts[1:], strict=False) if cut.month in months]
+    return [(later - cut).days for cut, later in pairwise(cuts) if cut.month in months]
 
 
 def by_month(season: Season) -> Counter[int]:

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from conftest_types import Checks
 from hypothesis import given
 from hypothesis import strategies as st
 from vega_datasets import data
 
-from conftest_types import Checks
 from mowalert.domain.degree_days import degree_days, sine_degree_days
 from mowalert.errors import InputError
 

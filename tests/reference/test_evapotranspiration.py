@@ -5,8 +5,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-
 from conftest_types import Checks
+
 from mowalert.domain import evapotranspiration as et
 
 

@@ -5,8 +5,8 @@ from datetime import UTC, date, datetime, timedelta
 import icalendar
 import phonenumbers
 import pytest
-
 from conftest_types import Checks
+
 from mowalert.channels.email import build_mime
 from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel

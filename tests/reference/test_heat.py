@@ -5,10 +5,10 @@ from datetime import date
 
 import numpy as np
 import pytest
+from conftest_types import Checks
 from hypothesis import given
 from hypothesis import strategies as st
 
-from conftest_types import Checks
 from mowalert.domain.crew_heat import (
     FIRST_CAUTION_F,
     STRONG_CAUTION_F,

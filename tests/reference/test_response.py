@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-
 from conftest_types import Checks
+
 from mowalert.domain.growth import effective_degree_days, temperature_growth_factor
 
 CURVES = ("0_20_35", "3_20_35", "4_20_35", "12_33_45")

@@ -1,10 +1,10 @@
 """Short messages: alphabet and parts (3GPP TS 23.038 and 23.040)."""
 
 import pytest
+from conftest_types import Checks
 from hypothesis import given
 from hypothesis import strategies as st
 
-from conftest_types import Checks
 from mowalert.channels.gsm import plain, sms_size
 
 TEXTS = (

@@ -2,17 +2,16 @@
 
 import numpy as np
 import pytest
+from conftest_types import Checks
 from hypothesis import given
 from hypothesis import strategies as st
 
-from conftest_types import Checks
 from mowalert.domain.grasses import Turf
 from mowalert.domain.soil_water import (
     depletion_fraction,
     root_depth_mm,
     total_available_water_mm,
     water_day,
-    water_stress,
 )
 
 SOILS = ("loamy_sand", "silt", "silty_clay")
@@ -140,15 +139,6 @@ def test_a_plain_daily_bookkeeping_agrees(taw: float, days: list[tuple[float, fl
     et0, rain = [day[0] for day in days], [day[1] for day in days]
     ours = stepped(taw, 0.4, 0.95, 0.0, et0, rain)["depletion_end_mm"]
     assert ours == pytest.approx(plain_soil(taw, 0.4, 0.95, 0.0, days), abs=1e-9)
-
-
-def test_pyfao56_dries_the_same_soil_down() -> None:
-    """The published dry-down again, run live through an independent model's own arithmetic."""
-    pyfao56 = pytest.importorskip("pyfao56", reason="pyfao56 comes with the reference extra")
-    assert pyfao56 is not None
-    ks = water_stress(np.array([18.0]), np.array([32.5]), np.array([0.42]))
-    # pyfao56 writes eq. 84 as (TAW - Dr) / (TAW - RAW).
-    assert ks[0] == pytest.approx((32.5 - 18.0) / (32.5 - 13.65))
 
 
 @pytest.mark.parametrize(("check", "season"), [("water.table.cool", "cool"), ("water.table.warm", "warm")])

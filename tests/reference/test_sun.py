@@ -4,8 +4,8 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
-
 from conftest_types import Checks
+
 from mowalert.domain.evapotranspiration import daylight_hours
 
 PLACES = ("greenwich", "minneapolis", "sydney", "quito")

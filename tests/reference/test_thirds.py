@@ -3,8 +3,8 @@
 from fractions import Fraction
 
 import pytest
-
 from conftest_types import Checks
+
 from mowalert.domain.thirds import (
     limit_height_mm,
     removed_fraction,

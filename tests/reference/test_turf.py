@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-
 from conftest_types import Checks
+
 from mowalert.domain.grasses import Turf
 from mowalert.domain.holds import COLD_COOL_C, COLD_WARM_C, HEAT_COOL_C, WILTING
 from mowalert.domain.season import CLIPPINGS_G_M2_MM, CLIPPINGS_N

@@ -286,7 +286,6 @@ def upgrade() -> None:
         batch_op.create_index(
             "ix_lawn_limit", ["stand_id", "limit_g_mm", "round_id", "lawn_id"], unique=False
         )
-        batch_op.create_index("ix_lawn_round", ["round_id", "stand_id"], unique=False)
         batch_op.create_index(
             "ix_lawn_told",
             ["round_id", "told_hold"],
@@ -365,7 +364,6 @@ def downgrade() -> None:
             sqlite_where=sa.text("told_hold IS NOT NULL"),
             postgresql_where=sa.text("told_hold IS NOT NULL"),
         )
-        batch_op.drop_index("ix_lawn_round")
         batch_op.drop_index("ix_lawn_limit")
         batch_op.drop_index("ix_lawn_keeper")
         batch_op.drop_index("ix_lawn_anchored")

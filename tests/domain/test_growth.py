@@ -1,0 +1,107 @@
+"""The growth law's promises: one closed form however it is stepped, and its inverse."""
+
+import numpy as np
+import pytest
+from builders import BLUEGRASS, TURF
+from hypothesis import given
+from hypothesis import strategies as st
+
+from mowalert.domain.growth import (
+    feed_factor,
+    flush_factor,
+    growth_to_reach_mm,
+    height_mm,
+    lawn_pace,
+    light_factor,
+)
+from mowalert.domain.lawn import due_after
+
+SEASON = st.lists(st.floats(0, 9), min_size=1, max_size=200)
+PACES = st.floats(0.3, 2.5)
+
+
+@given(daily=SEASON, start=st.floats(5, 120), pace=PACES, ceiling=st.floats(150, 700))
+def test_a_season_at_once_equals_the_season_day_by_day(
+    daily: list[float], start: float, pace: float, ceiling: float
+) -> None:
+    at_once = float(height_mm(sum(daily), from_height_mm=start, pace=pace, ceiling_mm=ceiling))
+    stepped = start
+    for grown in daily:
+        stepped = float(height_mm(grown, from_height_mm=stepped, pace=pace, ceiling_mm=ceiling))
+    assert stepped == pytest.approx(at_once, rel=1e-9, abs=1e-9)
+
+
+@given(
+    daily=st.lists(st.floats(0, 9), min_size=1, max_size=60),
+    start=st.floats(5, 120),
+    pace=st.floats(0.3, 1.6),
+)
+def test_a_finely_stepped_integration_agrees(daily: list[float], start: float, pace: float) -> None:
+    """Runge-Kutta on dH/dG = k (1 - (H/ceiling)²), written here on its own."""
+    ceiling, height, steps = 500.0, start, 200
+    total = sum(daily)
+
+    def slope(h: float) -> float:
+        return pace * (1 - (h / ceiling) ** 2)
+
+    step = total / steps
+    for _ in range(steps):
+        first = slope(height)
+        second = slope(height + step * first / 2)
+        third = slope(height + step * second / 2)
+        fourth = slope(height + step * third)
+        height += step * (first + 2 * second + 2 * third + fourth) / 6
+    ours = float(height_mm(total, from_height_mm=start, pace=pace, ceiling_mm=ceiling))
+    assert ours == pytest.approx(height, abs=0.01)
+
+
+@given(start=st.floats(5, 100), more=st.floats(0.5, 100), pace=PACES)
+def test_growth_to_reach_a_height_reaches_it(start: float, more: float, pace: float) -> None:
+    needed = growth_to_reach_mm(start + more, from_height_mm=start, pace=pace, ceiling_mm=500.0)
+    assert needed is not None
+    reached = height_mm(needed, from_height_mm=start, pace=pace, ceiling_mm=500.0)
+    assert float(reached) == pytest.approx(start + more, rel=1e-9)
+
+
+@given(st.sampled_from(sorted(TURF.grasses)), st.floats(0, 1), st.floats(0.4, 2.5))
+def test_the_window_opens_before_the_limit_comes(name: str, share: float, pace: float) -> None:
+    grass = TURF.grasses[name]
+    chosen = grass.lowest_mm + share * (grass.highest_mm - grass.lowest_mm)
+    due = due_after(grass, chosen, pace=pace, from_height_mm=chosen, from_growth_mm=0.0)
+    if due.limit_g_mm is None:
+        assert chosen * 1.5 >= 0.9 * grass.ceiling_mm
+    else:
+        assert due.window_g_mm is not None
+        assert 0 < due.window_g_mm < due.limit_g_mm
+
+
+def test_a_height_near_the_ceiling_is_never_due() -> None:
+    due = due_after(TURF.grasses["centipedegrass"], 95.0, pace=1.0, from_height_mm=95.0, from_growth_mm=0.0)
+    assert due.window_g_mm is None
+    assert due.limit_g_mm is None
+
+
+def test_the_flush_is_a_trapezoid_for_cool_season_grass_only() -> None:
+    warmth = np.array([0.0, 250.0, 325.0, 400.0, 700.0, 1100.0, 1175.0, 1250.0, 3000.0])
+    cool = flush_factor(warmth, cool=np.ones(9))
+    assert cool == pytest.approx([1, 1, 1.3, 1.6, 1.6, 1.6, 1.3, 1, 1])
+    assert flush_factor(warmth, cool=np.zeros(9)) == pytest.approx(np.ones(9))
+
+
+def test_shade_slows_growth_only_while_light_is_short() -> None:
+    light = light_factor(
+        np.array([6.0, 12.0, 24.0]), sun_share=np.float64(0.5), full_light_mj_m2=np.float64(12)
+    )
+    assert light == pytest.approx([0.25, 0.5, 1.0])
+
+
+@pytest.mark.parametrize(
+    ("nitrogen", "factor"), [(None, 1.0), (3.0, 1.0), (0.0, 0.45), (1.5, 0.725), (9.0, 1.25)]
+)
+def test_feed_is_bounded_and_unknown_means_fully_fed(nitrogen: float | None, factor: float) -> None:
+    assert feed_factor(nitrogen, BLUEGRASS.full_feed_n) == pytest.approx(factor)
+
+
+def test_a_lawn_kept_at_fifty_millimetres_goes_with_its_stand() -> None:
+    assert lawn_pace(50.0) == pytest.approx(1.0)
+    assert lawn_pace(75.0) > 1.0 > lawn_pace(25.0)
