@@ -22,6 +22,10 @@ from mowalert.store.sql import chunks, values_of
 from mowalert.store.tables import GROWTH_DAYS, cell, event, keeper, lawn, site, stand, stand_growth
 
 TOLD_TODAY = 255
+# PostgreSQL takes a comparison of two columns for a third of all rows and would read every lawn.
+_WAYS = ("enable_hashjoin", "enable_mergejoin", "enable_seqscan")
+BY_INDEX = tuple(f"SET LOCAL {way} = off" for way in _WAYS)
+PLANNERS_CHOICE = tuple(f"SET LOCAL {way} = on" for way in _WAYS)
 
 
 class SqlLawns:
@@ -79,9 +83,16 @@ class SqlLawns:
     ) -> list[int]:
         """Ids of lawns of rounds whose limit, or window, falls before the curve's value of a day."""
         found: set[int] = set()
+        self._advise_planner(BY_INDEX)
         for batch in chunks(round_ids):
             found.update(self._connection.scalars(due_query(batch, as_of, limit_day, window_day)))
+        self._advise_planner(PLANNERS_CHOICE)
         return sorted(found)
+
+    def _advise_planner(self, commands: Sequence[str]) -> None:
+        if self._connection.dialect.name == "postgresql":
+            for command in commands:
+                self._connection.exec_driver_sql(command)
 
     def hold_ids(self, round_ids: Sequence[int]) -> list[int]:
         """Ids of lawns a hold was told of and not yet released."""
