@@ -1,0 +1,32 @@
+#!/usr/bin/env bash
+# Install the test tools and run every check.
+#
+#   bash tests/run.sh              everything
+#   bash tests/run.sh --fast       without the outside references and without the linters
+#   bash tests/run.sh -k digest    any further words go to pytest
+#
+# Tests that need PostgreSQL, Chromium or the reference data skip with a line where these are absent.
+# MOWALERT_SHARED names the folder of reference data (default ../shared), MOWALERT_TEST_POSTGRES a server.
+set -euo pipefail
+cd "$(dirname "${BASH_SOURCE[0]}")/.."
+
+fast=""
+if [ "${1:-}" = "--fast" ]; then
+    fast=yes
+    shift
+fi
+
+extras="service,plots,web,test"
+[ -n "$fast" ] || extras="$extras,reference"
+bash deploy/bootstrap.sh "$extras"
+bin="${MOWALERT_VENV:-.venv}/bin"
+
+if [ -z "$fast" ]; then
+    "$bin/ruff" check .
+    "$bin/ruff" format --check .
+    "$bin/mypy"
+    "$bin/lint-imports"
+    "$bin/pydoclint" --quiet mowalert
+    exec "$bin/python" -m pytest -n "${MOWALERT_TEST_WORKERS:-2}" --dist loadgroup "$@"
+fi
+exec "$bin/python" -m pytest -n "${MOWALERT_TEST_WORKERS:-2}" --dist loadgroup --ignore tests/reference "$@"
