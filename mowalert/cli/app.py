@@ -1,24 +1,76 @@
-"""The command line and its sub-commands."""
+"""The command line: which module holds which command.
 
+A command's module is loaded when it is asked for, so that none waits for what it does not use.
+"""
+
+from collections.abc import Iterator, Mapping
+from importlib import import_module
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from mowalert import __version__
-from mowalert.cli import demo, keeping, lawns, nights, seasons
 from mowalert.cli.common import CONFIG
+
+COMMANDS = {
+    "demo": "demo",
+    "simulate": "seasons",
+    "lawns": "lawns",
+    "mowed": "keeping",
+    "measured": "keeping",
+    "due": "keeping",
+    "holds": "keeping",
+    "outlook": "seasons",
+    "night": "nights",
+    "deliver": "nights",
+    "scheduler": "nights",
+    "status": "nights",
+    "check-config": "nights",
+    "init-store": "nights",
+}
+"""Modules of this package by command, in the order of the help; each has ``register(app)``."""
+
+
+class Loaded(Mapping[str, Any]):
+    """Commands by name, each loaded when it is asked for."""
+
+    def __getitem__(self, name: str) -> Any:
+        module = import_module(f"mowalert.cli.{COMMANDS[name]}")
+        loaded = typer.Typer()
+        # With a callback a lone command stays under its name.
+        loaded.callback()(lambda: None)
+        module.register(loaded)
+        return typer.main.get_command(loaded).commands[name]  # type: ignore[attr-defined]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(COMMANDS)
+
+    def __len__(self) -> int:
+        return len(COMMANDS)
+
+
+class Commands(TyperGroup):
+    """Finds a command by loading its module."""
+
+    def __init__(self, **details: Any) -> None:
+        super().__init__(**details)
+        self.commands = Loaded()  # type: ignore[assignment]
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """Names of all commands, in the order of the help."""
+        return list(COMMANDS)
+
 
 app = typer.Typer(
     name="mowalert",
+    cls=Commands,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     add_completion=False,
     help="Tells people when a third of the grass has grown, so that they mow by growth.",
 )
-app.add_typer(lawns.app, name="lawns")
-for module in (seasons, keeping, nights, demo):
-    module.register(app)
 
 
 @app.callback(invoke_without_command=True)

@@ -8,14 +8,16 @@ from dataclasses import fields, is_dataclass
 from datetime import UTC, date, datetime
 from enum import Enum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import orjson
 import typer
 
 from mowalert.errors import ConfigError, InputError, MowalertError
-from mowalert.settings import Settings, load_settings
-from mowalert.wiring import Services, open_services
+
+if TYPE_CHECKING:
+    from mowalert.settings import Settings
+    from mowalert.wiring import Services
 
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 AtOption = Annotated[
@@ -40,14 +42,18 @@ def one_line_errors() -> Iterator[None]:
         sys.stderr.close()
 
 
-def settings_now() -> Settings:
+def settings_now() -> "Settings":
     """Load the settings named on the command line or in the environment."""
+    from mowalert.settings import load_settings
+
     return load_settings(CONFIG["path"], environ=os.environ)
 
 
 @contextmanager
-def opened() -> Iterator[Services]:
+def opened() -> Iterator["Services"]:
     """Open the services for one command."""
+    from mowalert.wiring import open_services
+
     services = open_services(settings_now())
     try:
         yield services

@@ -24,6 +24,11 @@ from mowalert.service.lawn_rows import COLUMNS
 app = typer.Typer(no_args_is_help=True, help="Bring lawns in, out, and show them.")
 
 
+def register(parent: typer.Typer) -> None:
+    """Add the commands."""
+    parent.add_typer(app, name="lawns")
+
+
 @app.command("import")
 def import_lawns(
     file: Annotated[Path, typer.Argument(help="Table of lawns (CSV with a header).")],
