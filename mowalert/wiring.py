@@ -17,7 +17,7 @@ from mowalert.parameters import load_turf
 from mowalert.service.deliver import SmsPolicy
 from mowalert.service.ports import Transport
 from mowalert.service.tell import Policy
-from mowalert.settings import Settings, config_file
+from mowalert.settings import OpenMeteoSettings, Settings, config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import head, schema_version, upgrade
 from mowalert.weather.fallback import Source, WeatherService
@@ -134,6 +134,7 @@ def _weather(settings: Settings, store: SqlStore) -> WeatherService:
             plain,
             url=chosen.open_meteo.url,
             archive_url=chosen.open_meteo.archive_url,
+            ensemble_url=_ensemble_url(chosen.open_meteo),
             api_key=chosen.open_meteo.api_key.get_secret_value(),
         ),
         "nws": Nws(polite, url=chosen.nws.url),
@@ -141,6 +142,13 @@ def _weather(settings: Settings, store: SqlStore) -> WeatherService:
     }
     budget = StoreBudget(store, {"open_meteo": float(chosen.open_meteo.daily_calls)})
     return WeatherService([made[name] for name in chosen.sources], budget)
+
+
+def _ensemble_url(chosen: OpenMeteoSettings) -> str:
+    """The ensemble's address; whoever asks a host of their own for forecasts names one for this too."""
+    usual = OpenMeteoSettings()
+    moved = chosen.url != usual.url and chosen.ensemble_url == usual.ensemble_url
+    return "" if moved else chosen.ensemble_url
 
 
 def _channels(settings: Settings) -> frozenset[Channel]:

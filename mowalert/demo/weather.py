@@ -8,7 +8,7 @@ import numpy as np
 
 from mowalert.domain.arrays import Floats
 from mowalert.domain.evapotranspiration import extraterrestrial_radiation_mj_m2
-from mowalert.domain.weather import DayHours, Place, PlaceWeather, WeatherDay
+from mowalert.domain.weather import DayHours, Ensemble, Place, PlaceWeather, WeatherDay
 from mowalert.service.ports import Pulled
 
 NAME = "demo"
@@ -50,6 +50,10 @@ class InventedWeather:
         dates = [first + timedelta(days=day) for day in range((last - first).days + 1)]
         days = tuple(self._days[on] for on in dates if on in self._days)
         return Pulled(tuple(PlaceWeather(place, days, now, NAME, 290.0) for place in places), (), ())
+
+    def ensemble(self, places: Sequence[Place], *, forecast_days: int, now: datetime) -> list[Ensemble]:
+        """Have only one forecast."""
+        return []
 
     def _told(self, today: date, on: date) -> WeatherDay:
         true, lead = self._days[on], (on - today).days

@@ -18,6 +18,7 @@ from mowalert.domain.chances import (
     mowing_dates,
     next_mowing_date,
 )
+from mowalert.domain.doubt import DueSpread, due_spread
 from mowalert.domain.holds import told_in
 from mowalert.domain.lawn import LawnFacts
 from mowalert.domain.notices import DayReason, HoldFacts, Notice
@@ -40,6 +41,7 @@ class Outlook:
 
     ``holds`` are masks, ``since`` when each hold in force today began, ``fresh`` whether today's
     weather was heard of in time. ``rain_in_hours_mm`` is ``nan`` where hours are unknown.
+    ``gains_mm`` are equally likely growths from the evening of ``gains_on`` on, shape (member, day).
     """
 
     first_on: date
@@ -54,6 +56,8 @@ class Outlook:
     rain_in_hours_mm: Floats
     since: dict[HoldReason, date]
     fresh: bool
+    gains_on: date | None = None
+    gains_mm: Floats | None = None
 
     def at(self, on: date) -> int:
         """Return the column of a day, held within the days known."""
@@ -169,6 +173,27 @@ def decide(lawn: LawnFacts, outlook: Outlook, round_: Round) -> Notice | None:
     return None
 
 
+def due_spread_of(lawn: LawnFacts, outlook: Outlook) -> DueSpread | None:
+    """Return when a lawn's limit may be passed; none where only one forecast is known.
+
+    Parameters
+    ----------
+    lawn : LawnFacts
+        The lawn.
+    outlook : Outlook
+        Its stand's days.
+
+    Returns
+    -------
+    DueSpread | None
+        Early, likely and late day.
+    """
+    if outlook.gains_mm is None or outlook.gains_on is None:
+        return None
+    today_g_mm = float(outlook.growth_mm[outlook.at(outlook.gains_on)])
+    return due_spread(lawn.due.limit_g_mm, today_g_mm, outlook.gains_mm, today=outlook.gains_on)
+
+
 Said = tuple[bool, Notice | None]
 """Whether a rule has the last word, and what it says."""
 PASS: Said = (False, None)
@@ -220,8 +245,19 @@ def _mow(case: _Case) -> Said:
     choice = _choice(case, case.round.first_chance_on)
     if choice is None:
         return True, _hold_ahead(case)
-    notice = _with_cut(case, _notice(case, NoticeKind.MOW), choice)
+    notice = _unsure(case, _with_cut(case, _notice(case, NoticeKind.MOW), choice))
     return True, replace(notice, must_today=notice.best_on == case.round.today)
+
+
+def _unsure(case: _Case, notice: Notice) -> Notice:
+    """Say from when the limit could be passed, where that may come before the day advised."""
+    spread = due_spread_of(case.lawn, case.outlook)
+    if spread is None or notice.kind is not NoticeKind.MOW or notice.best_on is None:
+        return notice
+    early_on = spread.early_on
+    if early_on is None or not case.round.today < early_on <= notice.best_on:
+        return notice
+    return replace(notice, could_be_from=early_on, could_be_to=spread.late_on)
 
 
 def _may_mow(case: _Case) -> Said:

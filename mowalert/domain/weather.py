@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from mowalert.domain.arrays import Floats
+
 
 @dataclass(frozen=True, slots=True)
 class Place:
@@ -72,3 +74,19 @@ class PlaceWeather:
     source: str
     elevation_m: float | None = None
     refused: tuple[Refusal, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Ensemble:
+    """Equally likely forecasts of one place; arrays of shape (member, day), from ``first_on`` on.
+
+    Temperatures in °C, rain in mm.
+    """
+
+    place: Place
+    first_on: date
+    t_min_c: Floats
+    t_max_c: Floats
+    rain_mm: Floats
+    fetched_at: datetime
+    source: str

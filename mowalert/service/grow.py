@@ -6,7 +6,7 @@ anchored again.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -23,7 +23,7 @@ from mowalert.domain.stand import (
     grow,
     stand_facts,
 )
-from mowalert.domain.weather import WeatherDay
+from mowalert.domain.weather import Ensemble, WeatherDay
 from mowalert.service.outlook import pack_curve, unpack_curve
 from mowalert.service.ports import Store, Work
 from mowalert.service.pull import local_date, season_start
@@ -34,6 +34,7 @@ from mowalert.service.records import (
     LawnRecord,
     StandRecord,
 )
+from mowalert.service.spread import member_gains, pack_members
 
 SETTLE_DAYS = 5
 """Weather older than this is not corrected any more."""
@@ -46,6 +47,7 @@ MOST_FILLED_DAYS = 2
 """Longest gap in a cell's days that is bridged; a longer one ends the curve before it."""
 MOST_GUESSED_DAYS = 21
 CELLS_AT_ONCE = 500
+OLDEST_ENSEMBLE = timedelta(hours=48)
 NEVER = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -89,11 +91,12 @@ class _Batch:
 def _grow_cells(work: Work, turf: Turf, cells: Sequence[CellRecord], now: datetime) -> GrowReport:
     by_id = {cell.cell_id: cell for cell in cells}
     stands = work.stands.of_cells(list(by_id))
+    ensembles = work.weather.ensembles(list(by_id), since=now - OLDEST_ENSEMBLE)
     known = work.stands.growth([stand.stand_id for stand in stands])
     days = _load_days(work, list(by_id), stands, known, now)
     grown, anchored = 0, 0
     for batch in _batches(stands, by_id, known, days, now):
-        records = _grow_batch(batch, turf, by_id, known, days)
+        records = _grow_batch(batch, turf, by_id, known, days, ensembles)
         work.stands.save_growth(records)
         anchored += _place_lawns(work, turf, records, known)
         grown += len(records)
@@ -161,6 +164,7 @@ def _grow_batch(
     cells: Mapping[int, CellRecord],
     known: Mapping[int, GrowthRecord],
     days: Mapping[int, Mapping[date, WeatherDay]],
+    ensembles: Mapping[int, Ensemble],
 ) -> list[GrowthRecord]:
     facts = stand_facts(
         [stand.key for stand in batch.stands],
@@ -172,11 +176,14 @@ def _grow_batch(
     start = _start_states(batch, cells, known)
     settle_on = max(batch.first_on, batch.today - timedelta(days=SETTLE_DAYS))
     curve = grow(facts, weather, start, settle_on=settle_on)
+    of_stands = [ensembles.get(stand.cell_id) for stand in batch.stands]
+    gains = member_gains(facts, weather, start, of_stands, today=batch.today, ahead_days=AHEAD_DAYS)
     fetched_at = [cells[stand.cell_id].fetched_at or NEVER for stand in batch.stands]
-    return [
+    records = [
         _record(batch, index, curve, settle_on, known.get(stand.stand_id), fetched_at[index])
         for index, stand in enumerate(batch.stands)
     ]
+    return [replace(record, members=pack_members(gain)) for record, gain in zip(records, gains, strict=True)]
 
 
 def _start_states(

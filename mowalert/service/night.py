@@ -9,6 +9,7 @@ from mowalert.service.grow import GrowReport, grow_stands
 from mowalert.service.ports import Store, WeatherSources, Words
 from mowalert.service.pull import PullReport, pull_weather
 from mowalert.service.silence import assume_cuts
+from mowalert.service.spread import judge_forecasts
 from mowalert.service.tell import Policy, TellReport, tell_rounds
 
 
@@ -64,6 +65,7 @@ def run_night(
     pulled = pull_weather(store, sources, now=now)
     progress("grow")
     grown = grow_stands(store, turf, now=now)
+    judge_forecasts(store)
     progress("silence")
     assumed = assume_cuts(store, turf, now=now)
     progress("tell")

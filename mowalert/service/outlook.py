@@ -8,6 +8,7 @@ import numpy as np
 
 from mowalert.domain.arrays import Floats
 from mowalert.domain.decide import Outlook
+from mowalert.domain.doubt import learned_errors, spread_curves
 from mowalert.domain.grasses import Turf
 from mowalert.domain.holds import LASTING, TOLD
 from mowalert.domain.lawn import Anchor, Due, LawnFacts
@@ -24,12 +25,16 @@ CURVE_ROWS = 6
 
 @dataclass(frozen=True, slots=True)
 class StandDays:
-    """A stand's curve with the weather of its days; ``fetched_at`` and ``sources`` of today's."""
+    """A stand's curve with the weather of its days; ``fetched_at`` and ``sources`` of today's.
+
+    ``gains_mm`` are equally likely growths from ``as_of`` on, shape (member, day), tomorrow first.
+    """
 
     growth: GrowthRecord
     curve: Floats
     days: Mapping[date, WeatherDay]
     since: dict[HoldReason, date]
+    gains_mm: Floats
 
     @property
     def sources(self) -> tuple[str, ...]:
@@ -58,15 +63,37 @@ def load_stands(work: Work, stand_ids: Sequence[int]) -> dict[int, StandDays]:
     last = max(record.as_of for record in growth.values()) + timedelta(days=16)
     days = work.weather.days(sorted({stand.cell_id for stand in stands.values()}), first=first, last=last)
     by_cell = {cell_id: {day.on: day for day in of_cell} for cell_id, of_cell in days.items()}
+    errors = learned_errors(*work.stands.forecast_errors())
     return {
-        stand_id: _stand_days(record, by_cell.get(stands[stand_id].cell_id, {}))
+        stand_id: _stand_days(record, by_cell.get(stands[stand_id].cell_id, {}), errors)
         for stand_id, record in growth.items()
     }
 
 
-def _stand_days(record: GrowthRecord, days: Mapping[date, WeatherDay]) -> StandDays:
+def _stand_days(record: GrowthRecord, days: Mapping[date, WeatherDay], errors: Floats) -> StandDays:
     curve = unpack_curve(record.curve)
-    return StandDays(record, curve, days, _since(record, curve))
+    return StandDays(record, curve, days, _since(record, curve), stand_gains(record, errors))
+
+
+def stand_gains(record: GrowthRecord, errors: Floats) -> Floats:
+    """Return equally likely growths from ``as_of`` on.
+
+    Parameters
+    ----------
+    record : GrowthRecord
+        A stand's curve, with its ensemble's members where there is one.
+    errors : Floats
+        Relative error of forecast growth by lead, for where there is none.
+
+    Returns
+    -------
+    Floats
+        Shape (member, day), tomorrow first. [mm]
+    """
+    ahead = len(record.g) - 1
+    if record.members is not None:
+        return np.frombuffer(record.members, dtype="<f4").astype(np.float64).reshape(-1, ahead)
+    return spread_curves(np.array(record.g[1:]) - record.g[0], errors)
 
 
 def _since(record: GrowthRecord, curve: Floats) -> dict[HoldReason, date]:
@@ -112,6 +139,8 @@ def outlook_for(
         rain_in_hours_mm=np.array([_rain_in_hours(day, hours) for day in days]),
         since=stand.since,
         fresh=fresh,
+        gains_on=record.as_of,
+        gains_mm=stand.gains_mm,
     )
 
 

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Protocol
 
+from mowalert.domain.arrays import Floats
 from mowalert.domain.notices import Digest, OutgoingMessage, RenderedEmail
 from mowalert.domain.stand import StandKey
-from mowalert.domain.weather import Place, PlaceWeather, Refusal, WeatherDay
+from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal, WeatherDay
 from mowalert.domain.words import Channel
 from mowalert.service.records import (
     AnchorUpdate,
@@ -16,6 +17,7 @@ from mowalert.service.records import (
     EventRecord,
     GrowthRecord,
     KeeperRecord,
+    KeptForecast,
     LawnRecord,
     LeasedMessage,
     NewMessage,
@@ -69,6 +71,9 @@ class WeatherSources(Protocol):
     def history(self, places: Sequence[Place], *, first: date, last: date, now: datetime) -> Pulled:
         """Ask for past days, where a source keeps them."""
 
+    def ensemble(self, places: Sequence[Place], *, forecast_days: int, now: datetime) -> list[Ensemble]:
+        """Ask for many equally likely forecasts, where a source has them; none for places without."""
+
 
 class Rounds(Protocol):
     """Sending rounds."""
@@ -106,6 +111,12 @@ class Weather(Protocol):
     def days(self, cell_ids: Sequence[int], *, first: date, last: date) -> dict[int, list[WeatherDay]]:
         """Days of cells in order; cells without days are absent."""
 
+    def save_ensembles(self, ensembles: Iterable[Ensemble]) -> None:
+        """Keep ensembles, newer over older."""
+
+    def ensembles(self, cell_ids: Sequence[int], *, since: datetime) -> dict[int, Ensemble]:
+        """Ensembles of cells that were fetched since a moment."""
+
     def refuse(self, refusals: Iterable[tuple[int | None, Refusal]], *, at: datetime) -> None:
         """Log weather that was not believed."""
 
@@ -136,6 +147,18 @@ class Stands(Protocol):
 
     def growth_dates(self) -> list[date]:
         """Every ``as_of`` there is."""
+
+    def keep_forecasts(self, forecasts: Sequence[KeptForecast], *, forget_before: date) -> list[int]:
+        """Keep forecasts of growth to be judged later; stands that had none of that day yet."""
+
+    def kept_forecasts(self, stand_ids: Sequence[int]) -> list[KeptForecast]:
+        """Forecasts of growth kept for stands."""
+
+    def forecast_errors(self) -> tuple[Floats, Floats]:
+        """Sum of squared relative errors and nights seen, by lead."""
+
+    def add_forecast_errors(self, squares: Floats, nights: Floats) -> None:
+        """Add a night's errors, by lead."""
 
 
 class Keepers(Protocol):

@@ -16,6 +16,8 @@ NEW_CELL_DAYS = 10
 FRESH_FOR = timedelta(hours=3)
 """Weather younger than this is not asked for again."""
 MOST_PAST_DAYS = 90
+ENSEMBLE_FRESH_FOR = timedelta(hours=20)
+"""An ensemble costs ten times a forecast, and the spread changes little in a day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +55,23 @@ def pull_weather(
         work.weather.save(pulled.weather)
         work.weather.refuse(pulled.refused, at=now)
         work.commit()
+    _pull_ensembles(store, sources, cells, now)
     names = [answer.source for answer in pulled.weather]
     by_source = tuple((name, names.count(name)) for name in sorted(set(names)))
     return PullReport(len(cells), len(pulled.weather), len(pulled.unserved), by_source)
+
+
+def _pull_ensembles(
+    store: Store, sources: WeatherSources, cells: Sequence[CellRecord], now: datetime
+) -> None:
+    with store.begin() as work:
+        known = work.weather.ensembles([cell.cell_id for cell in cells], since=now - ENSEMBLE_FRESH_FOR)
+    wanted = [_place(cell) for cell in cells if cell.cell_id not in known]
+    found = sources.ensemble(wanted, forecast_days=FORECAST_DAYS, now=now) if wanted else []
+    if found:
+        with store.begin() as work:
+            work.weather.save_ensembles(found)
+            work.commit()
 
 
 def _is_old(cell: CellRecord, now: datetime) -> bool:

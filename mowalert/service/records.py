@@ -92,7 +92,8 @@ class GrowthRecord:
     """A stand's curve as last computed, packed for the store.
 
     ``g`` holds the curve's value on ``as_of`` and the days after it; ``told_mask`` the told holds
-    of today, and those of tomorrow shifted by eight bits.
+    of today, and those of tomorrow shifted by eight bits. ``members`` are growths from ``as_of`` on,
+    one an ensemble member, packed; none where only one forecast is known.
     """
 
     stand_id: int
@@ -105,6 +106,16 @@ class GrowthRecord:
     curve: bytes
     told_mask: int
     g: tuple[float, ...]
+    members: bytes | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeptForecast:
+    """Growth a stand was forecast to make from the evening of a day on, one value a day. [mm]"""
+
+    stand_id: int
+    as_of: date
+    gains_mm: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True)

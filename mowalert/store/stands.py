@@ -4,13 +4,22 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+import numpy as np
 from sqlalchemy import Connection, delete, select
 
+from mowalert.domain.arrays import Floats
 from mowalert.domain.stand import StandKey
 from mowalert.domain.words import Sun, Watering
-from mowalert.service.records import GrowthRecord, StandRecord
+from mowalert.service.records import GrowthRecord, KeptForecast, StandRecord
 from mowalert.store.sql import chunks, insert_for, upsert, values_of
-from mowalert.store.tables import GROWTH_DAYS, lawn, stand, stand_growth
+from mowalert.store.tables import (
+    GROWTH_DAYS,
+    forecast_error,
+    kept_forecast,
+    lawn,
+    stand,
+    stand_growth,
+)
 
 G_COLUMNS = tuple(f"g{day}" for day in range(GROWTH_DAYS))
 
@@ -90,10 +99,50 @@ class SqlStands:
             forgotten = {"anchor_g_mm": None, "window_g_mm": None, "limit_g_mm": None}
             self._connection.execute(lawn.update().where(lawn.c.stand_id.in_(stands)).values(**forgotten))
 
+    def keep_forecasts(self, forecasts: Sequence[KeptForecast], *, forget_before: date) -> list[int]:
+        """Keep forecasts of growth to be judged later; stands that had none of that day yet."""
+        self._connection.execute(delete(kept_forecast).where(kept_forecast.c.as_of < forget_before))
+        insert = insert_for(self._connection, kept_forecast).on_conflict_do_nothing()
+        rows = (values_of(one) | {"gains_mm": _pack(one.gains_mm)} for one in forecasts)
+        fresh = (row["stand_id"] for row in rows if self._connection.execute(insert, row).rowcount)
+        return list(fresh)
+
+    def kept_forecasts(self, stand_ids: Sequence[int]) -> list[KeptForecast]:
+        """Forecasts of growth kept for stands."""
+        return [
+            KeptForecast(row.stand_id, row.as_of, tuple(np.frombuffer(row.gains_mm, dtype="<f8").tolist()))
+            for batch in chunks(stand_ids)
+            for row in self._connection.execute(
+                select(kept_forecast)
+                .where(kept_forecast.c.stand_id.in_(batch))
+                .order_by(kept_forecast.c.stand_id, kept_forecast.c.as_of)
+            )
+        ]
+
+    def forecast_errors(self) -> tuple[Floats, Floats]:
+        """Sum of squared relative errors and nights seen, by lead from one day on."""
+        squares, nights = np.zeros(GROWTH_DAYS - 1), np.zeros(GROWTH_DAYS - 1)
+        for row in self._connection.execute(select(forecast_error)):
+            squares[row.lead_days - 1], nights[row.lead_days - 1] = row.squares, row.nights
+        return squares, nights
+
+    def add_forecast_errors(self, squares: Floats, nights: Floats) -> None:
+        """Add a night's errors, by lead from one day on."""
+        before, seen = self.forecast_errors()
+        rows = [
+            {"lead_days": lead + 1, "squares": float(total), "nights": float(count)}
+            for lead, (total, count) in enumerate(zip(before + squares, seen + nights, strict=True))
+        ]
+        upsert(self._connection, forecast_error, rows)
+
     def growth_dates(self) -> list[date]:
         """Every ``as_of`` there is."""
         query = select(stand_growth.c.as_of).distinct().order_by(stand_growth.c.as_of)
         return list(self._connection.scalars(query))
+
+
+def _pack(values: Sequence[float]) -> bytes:
+    return np.array(values, dtype="<f8").tobytes()
 
 
 def _stand(row: Any) -> StandRecord:

@@ -193,6 +193,34 @@ stand_growth = Table(
     Column("curve", LargeBinary, nullable=False),
     Column("told_mask", Integer, nullable=False),
     *(Column(f"g{day}", Float, nullable=False) for day in range(GROWTH_DAYS)),
+    Column("members", LargeBinary),
+)
+
+cell_ensemble = Table(
+    "cell_ensemble",
+    metadata,
+    Column("cell_id", ForeignKey("cell.cell_id"), primary_key=True),
+    Column("fetched_at", UtcDateTime, nullable=False),
+    Column("source", String(32), nullable=False),
+    Column("first_on", Date, nullable=False),
+    Column("days", Integer, nullable=False),
+    Column("members", LargeBinary, nullable=False),
+)
+
+kept_forecast = Table(
+    "kept_forecast",
+    metadata,
+    Column("stand_id", ForeignKey("stand.stand_id"), primary_key=True),
+    Column("as_of", Date, primary_key=True),
+    Column("gains_mm", LargeBinary, nullable=False),
+)
+
+forecast_error = Table(
+    "forecast_error",
+    metadata,
+    Column("lead_days", Integer, primary_key=True, autoincrement=False),
+    Column("squares", Float, nullable=False),
+    Column("nights", Float, nullable=False),
 )
 
 site = Table(

@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 from sqlalchemy import Connection, exists, func, insert, select, update
 
-from mowalert.domain.weather import DayHours, PlaceWeather, Refusal, WeatherDay
+from mowalert.domain.weather import DayHours, Ensemble, Place, PlaceWeather, Refusal, WeatherDay
 from mowalert.service.records import CellRecord
 from mowalert.store.sql import chunks, insert_for, upsert
-from mowalert.store.tables import budget, cell, cell_day, lawn, refusal, stand
+from mowalert.store.tables import budget, cell, cell_day, cell_ensemble, lawn, refusal, stand
 
 DAY_COLUMNS = (
     "t_min_c",
@@ -107,6 +107,37 @@ class SqlWeather:
                 found.setdefault(row["cell_id"], []).append(_day(row))
         return found
 
+    def save_ensembles(self, ensembles: Iterable[Ensemble]) -> None:
+        """Keep ensembles, newer over older."""
+        rows = [
+            {
+                "cell_id": ensemble.place.cell_id,
+                "fetched_at": ensemble.fetched_at,
+                "source": ensemble.source,
+                "first_on": ensemble.first_on,
+                "days": ensemble.t_min_c.shape[1],
+                "members": np.array(
+                    [ensemble.t_min_c, ensemble.t_max_c, ensemble.rain_mm], dtype="<f4"
+                ).tobytes(),
+            }
+            for ensemble in ensembles
+        ]
+        upsert(self._connection, cell_ensemble, rows)
+
+    def ensembles(self, cell_ids: Sequence[int], *, since: datetime) -> dict[int, Ensemble]:
+        """Ensembles of cells that were fetched since a moment."""
+        joined = cell_ensemble.join(cell, cell.c.cell_id == cell_ensemble.c.cell_id)
+        columns = (*cell_ensemble.c, cell.c.latitude_deg, cell.c.longitude_deg, cell.c.utc_offset_min)
+        return {
+            row["cell_id"]: _ensemble(row)
+            for batch in chunks(cell_ids)
+            for row in self._connection.execute(
+                select(*columns)
+                .select_from(joined)
+                .where(cell_ensemble.c.cell_id.in_(batch), cell_ensemble.c.fetched_at >= since)
+            ).mappings()
+        }
+
     def refuse(self, refusals: Iterable[tuple[int | None, Refusal]], *, at: datetime) -> None:
         """Log weather that was not believed."""
         rows = [
@@ -156,6 +187,14 @@ def _day_row(answer: PlaceWeather, day: WeatherDay) -> dict[str, Any]:
 def _day(row: Any) -> WeatherDay:
     hours = None if row["hours"] is None else unpack_hours(row["hours"])
     return WeatherDay(on=row["on"], hours=hours, **{name: row[name] for name in DAY_COLUMNS})
+
+
+def _ensemble(row: Any) -> Ensemble:
+    numbers = np.frombuffer(row["members"], dtype="<f4").astype(float).reshape(3, -1, row["days"])
+    place = Place(row["cell_id"], row["latitude_deg"], row["longitude_deg"], row["utc_offset_min"])
+    return Ensemble(
+        place, row["first_on"], numbers[0], numbers[1], numbers[2], row["fetched_at"], row["source"]
+    )
 
 
 def pack_hours(hours: DayHours) -> bytes:

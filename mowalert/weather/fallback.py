@@ -5,14 +5,16 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Protocol
 
-from mowalert.domain.weather import Place, PlaceWeather, Refusal
+from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal
 from mowalert.errors import SourceError
 from mowalert.service.ports import Pulled
-from mowalert.weather.open_meteo import OpenMeteo
+from mowalert.weather.open_meteo import ENSEMBLE_CALLS, OpenMeteo
 from mowalert.weather.quality import checked
 
 FEWEST_DAYS_AHEAD = 3
 PLACES_AT_ONCE = 500
+ENSEMBLE_PLACES_AT_ONCE = 50
+ENSEMBLE_RESERVE = 3.0
 FAULTS_TO_GIVE_UP = 2
 """Faults in one pull after which a source is left alone for its rest."""
 
@@ -157,6 +159,40 @@ class WeatherService:
         served = {answer.place.cell_id for answer in pull.served}
         left = tuple(place for place in places if place.cell_id not in served)
         return Pulled(tuple(pull.served), left, tuple(pull.refused))
+
+    def ensemble(self, places: Sequence[Place], *, forecast_days: int, now: datetime) -> list[Ensemble]:
+        """Ask for many equally likely forecasts; places that nobody has one for are left out.
+
+        Parameters
+        ----------
+        places : Sequence[Place]
+            Places to ask for.
+        forecast_days : int
+            Days from today on.
+        now : datetime
+            The moment.
+
+        Returns
+        -------
+        list[Ensemble]
+            What was found; a fault only costs the spread, so it is passed over.
+        """
+        found: list[Ensemble] = []
+        for source in self._sources:
+            if not isinstance(source, OpenMeteo) or not source.has_ensemble:
+                continue
+            for start in range(0, len(places), ENSEMBLE_PLACES_AT_ONCE):
+                batch = places[start : start + ENSEMBLE_PLACES_AT_ONCE]
+                calls = ENSEMBLE_CALLS * len(batch)
+                # The forecast itself comes first: the spread may use what the day leaves over.
+                if self._budget.left(source.name, now.date()) < ENSEMBLE_RESERVE * calls:
+                    return found
+                self._budget.spend(source.name, now.date(), calls)
+                try:
+                    found += source.fetch_ensemble(batch, forecast_days=forecast_days, now=now)
+                except SourceError:
+                    return found
+        return found
 
     def _ask_source(
         self,

@@ -7,7 +7,10 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from mowalert.domain.weather import Place, PlaceWeather, Refusal
+import numpy as np
+
+from mowalert.domain.arrays import Floats
+from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal
 from mowalert.errors import SourceError
 from mowalert.weather.days import LocalDays, weather_day
 from mowalert.weather.http import Asker, with_path
@@ -25,6 +28,13 @@ from mowalert.weather.units import (
 NAME = "open_meteo"
 FORECAST_URL = "https://api.open-meteo.com/v1/forecast"
 ARCHIVE_URL = "https://archive-api.open-meteo.com/v1/archive"
+ENSEMBLE_URL = "https://ensemble-api.open-meteo.com/v1/ensemble"
+ENSEMBLE_MODEL = "gfs_seamless"
+"""The US weather service's ensemble: 31 members, the whole earth; from memory."""
+ENSEMBLE_CALLS = 10.0
+"""What a place costs: three variables of 31 members are billed like some ninety variables."""
+FEWEST_MEMBERS = 5
+FEWEST_ENSEMBLE_DAYS = 5
 STATISTICS = ("min", "max", "mean", "sum", "spread")
 FARTHEST_DEG = 0.5
 """A grid cell's middle lies at most a quarter degree from the place asked for."""
@@ -45,6 +55,11 @@ DAILY: dict[str, tuple[str, dict[str, Convert]]] = {
     "shortwave_radiation_sum": ("radiation_mj_m2", TO_MJ_HOUR),
     "et0_fao_evapotranspiration": ("et0_mm", TO_MM),
 }
+MEMBER_DAILY: dict[str, dict[str, Convert]] = {
+    "temperature_2m_min": TO_C,
+    "temperature_2m_max": TO_C,
+    "precipitation_sum": TO_MM,
+}
 
 
 class OpenMeteo:
@@ -58,6 +73,8 @@ class OpenMeteo:
         Forecast address; a bare host gets the usual path.
     archive_url : str
         Archive address, likewise.
+    ensemble_url : str
+        Ensemble address, likewise; empty where there is none.
     api_key : str
         For the paid service; empty for the free one.
     """
@@ -67,9 +84,16 @@ class OpenMeteo:
     max_places = 1000
 
     def __init__(
-        self, http: Asker, *, url: str = FORECAST_URL, archive_url: str = ARCHIVE_URL, api_key: str = ""
+        self,
+        http: Asker,
+        *,
+        url: str = FORECAST_URL,
+        archive_url: str = ARCHIVE_URL,
+        ensemble_url: str = "",
+        api_key: str = "",
     ) -> None:
         self._http = http
+        self._ensemble_url = with_path(ensemble_url, "/v1/ensemble") if ensemble_url else ""
         self._url = with_path(url, "/v1/forecast")
         self._archive_url = with_path(archive_url, "/v1/archive") if archive_url else ""
         self._api_key = api_key
@@ -115,6 +139,43 @@ class OpenMeteo:
             raise SourceError("no archive is set", permanent=True, source=NAME)
         span = {"start_date": first.isoformat(), "end_date": last.isoformat()}
         return self._ask(self._archive_url, places, span, now)
+
+    @property
+    def has_ensemble(self) -> bool:
+        """Whether an ensemble may be asked for."""
+        return bool(self._ensemble_url)
+
+    def fetch_ensemble(self, places: Sequence[Place], *, forecast_days: int, now: datetime) -> list[Ensemble]:
+        """Ask for many equally likely forecasts of many places.
+
+        Parameters
+        ----------
+        places : Sequence[Place]
+            At most ``max_places``.
+        forecast_days : int
+            Days from today on.
+        now : datetime
+            The moment.
+
+        Returns
+        -------
+        list[Ensemble]
+            Places whose answer can be used; an ensemble is a comfort, so others are left out.
+        """
+        found = []
+        # Days of a whole-hour zone: half an hour off does not matter to a spread.
+        for offset_h in sorted({place.utc_offset_min // 60 for place in places}):
+            group = [place for place in places if place.utc_offset_min // 60 == offset_h]
+            query = self._query(group, offset_h * 60, {"forecast_days": str(forecast_days)})
+            del query["hourly"]
+            query |= {"daily": ",".join(MEMBER_DAILY), "models": ENSEMBLE_MODEL}
+            status, body = self._http.get_json(NAME, self._ensemble_url, query)
+            if status != 200:
+                raise _fault(status, body)
+            for place, item in zip(group, _items(body, len(group)), strict=True):
+                ensemble = read_ensemble(place, item, now=now) if _is_there(place, item) else None
+                found += [ensemble] if ensemble is not None else []
+        return found
 
     def _ask(
         self, url: str, places: Sequence[Place], span: Mapping[str, str], now: datetime
@@ -257,3 +318,51 @@ def _key(series: Mapping[str, Any], name: str) -> str | None:
         return name
     models = (key for key in series if key.startswith(f"{name}_") and "member" not in key)
     return next((key for key in models if key.removeprefix(f"{name}_") not in STATISTICS), None)
+
+
+def read_ensemble(place: Place, item: Mapping[str, Any], *, now: datetime) -> Ensemble | None:
+    """Read one place's members; none where they are too few, too short or cannot be.
+
+    Parameters
+    ----------
+    place : Place
+        The place asked for.
+    item : Mapping[str, Any]
+        Its object in the answer.
+    now : datetime
+        The moment of asking.
+
+    Returns
+    -------
+    Ensemble | None
+        Members with every value known, up to the last day that all of them have.
+    """
+    series, units = item.get("daily") or {}, item.get("daily_units") or {}
+    try:
+        first_on = date.fromisoformat(series["time"][0])
+        low_c, high_c, rain_mm = (
+            _members(series, units, name, known) for name, known in MEMBER_DAILY.items()
+        )
+    except (SourceError, TypeError, ValueError, KeyError, IndexError):
+        return None
+    if not low_c.shape == high_c.shape == rain_mm.shape or len(low_c) < FEWEST_MEMBERS:
+        return None
+    known = np.asarray(~np.isnan(low_c + high_c + rain_mm).any(axis=0))
+    days = len(known) if known.all() else int(np.argmin(known))
+    believable = (low_c <= high_c) & (low_c > -90) & (high_c < 60) & (rain_mm >= 0)
+    if days < FEWEST_ENSEMBLE_DAYS or not believable[:, :days].all():
+        return None
+    parts = (low_c[:, :days], high_c[:, :days], rain_mm[:, :days])
+    return Ensemble(place, first_on, *parts, fetched_at=now, source=NAME)
+
+
+def _members(
+    series: Mapping[str, Any], units: Mapping[str, Any], name: str, known: dict[str, Convert]
+) -> Floats:
+    """The control run, under the plain name, and the members, each under a name of its own."""
+    keys = [name, *sorted(key for key in series if key.startswith(f"{name}_member"))]
+    rows = []
+    for key in (key for key in keys if key in series):
+        convert = converter(known, units.get(key), source=NAME)
+        rows.append([np.nan if value is None else convert(float(value)) for value in series[key]])
+    return np.array(rows, dtype=np.float64)

@@ -12,7 +12,7 @@ from mowalert.demo.weather import InventedWeather
 from mowalert.domain.grasses import Turf
 from mowalert.domain.lawn import Due, due_after
 from mowalert.domain.stand import StandKey, rooting_class
-from mowalert.domain.weather import Place, PlaceWeather, WeatherDay
+from mowalert.domain.weather import Ensemble, Place, PlaceWeather, WeatherDay
 from mowalert.domain.words import Sun, Watering
 from mowalert.service.grow import grow_stands
 from mowalert.service.outlook import unpack_curve
@@ -59,6 +59,10 @@ class OneWeather:
         """Tell past days, without their hours."""
         (told,) = self._year.history(places[:1], first=first, last=last, now=now).weather
         return self._everywhere(places, [replace(day, hours=None) for day in told.days], now)
+
+    def ensemble(self, places: Sequence[Place], *, forecast_days: int, now: datetime) -> list[Ensemble]:
+        """Have only one forecast."""
+        return []
 
     def _everywhere(self, places: Sequence[Place], days: Sequence[WeatherDay], now: datetime) -> Pulled:
         answers = []
