@@ -15,12 +15,15 @@ from mowalert.domain.arrays import Floats
 MEMBERS = 31
 """Curves made from past errors; as many as the ensemble of the US weather service has."""
 EARLY, LATE = 0.1, 0.9
+ERROR_EDGES = np.linspace(-1.0, 1.0, 51)
+"""Classes of relative error: true growth less what was said, over what was said."""
 USUAL_ERROR = 0.12
 USUAL_ERROR_A_DAY = 0.01
 USUAL_NIGHTS = 20
-"""Relative error of forecast growth before any was seen: at the first day, more for each further day,
-and the number of nights this belief weighs. Working values: with growth of a third in about eight days
-they make the 1.5 days by which forecasts alone miss the due date."""
+USUAL_GROWTH_MM_D = 2.5
+"""Relative error of forecast growth before any was seen: on the first day, more for each further day,
+and how many nights of usual growth this belief weighs. Working values: where a third grows in about eight
+days they make the day and a half by which forecasts alone miss the due date."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,42 +35,65 @@ class DueSpread:
     late_on: date | None
 
 
-def usual_errors(days: int) -> Floats:
-    """Return the relative error of forecast growth by lead, before any was seen.
+def no_errors(leads: int) -> Floats:
+    """Return the tally before any forecast was judged: shape (lead, class of error)."""
+    return np.zeros((leads, len(ERROR_EDGES) - 1))
+
+
+def tally(said_mm: Floats, true_mm: Floats) -> Floats:
+    """Count how far forecasts of growth lay off, each by the growth it spoke of.
+
+    Weighing by growth lets the weeks that matter speak: in a cold week any error is a large share of
+    next to nothing.
 
     Parameters
     ----------
-    days : int
-        Leads from one day on.
+    said_mm : Floats
+        Growth that was forecast, shape (forecast,). [mm]
+    true_mm : Floats
+        Growth that came, same shape. [mm]
 
     Returns
     -------
     Floats
-        Standard deviations, shape (lead,).
+        Millimetres of forecast growth by class of relative error, shape (class,).
     """
-    return np.asarray(USUAL_ERROR + USUAL_ERROR_A_DAY * np.arange(days, dtype=np.float64))
+    grown = said_mm > 0
+    share = (true_mm[grown] - said_mm[grown]) / said_mm[grown]
+    inside = np.clip(share, ERROR_EDGES[0], ERROR_EDGES[-1])
+    return np.histogram(inside, ERROR_EDGES, weights=said_mm[grown])[0]
 
 
-def learned_errors(squares: Floats, nights: Floats) -> Floats:
-    """Return the relative error by lead from past forecasts, beside what was believed before.
+def error_quantiles(seen: Floats, *, members: int = MEMBERS) -> Floats:
+    """Return equally likely relative errors by lead, from what was seen beside what was believed.
 
     Parameters
     ----------
-    squares : Floats
-        Sum over nights of the mean squared relative error, shape (lead,).
-    nights : Floats
-        How many nights were seen, shape (lead,).
+    seen : Floats
+        Tallies by lead from one day on, shape (lead, class).
+    members : int
+        How many.
 
     Returns
     -------
     Floats
-        Standard deviations, shape (lead,).
+        Shape (member, lead), rising along the members.
     """
-    believed = usual_errors(len(squares)) ** 2 * USUAL_NIGHTS
-    return np.asarray(np.sqrt((believed + squares) / (USUAL_NIGHTS + nights)))
+    places = (np.arange(members) + 0.5) / members
+    rows = []
+    for lead, counts in enumerate(seen):
+        below = np.concatenate([[0.0], np.cumsum(counts + _believed(lead))])
+        rows.append(np.interp(places, below / below[-1], ERROR_EDGES))
+    return np.array(rows).T
 
 
-def spread_curves(gains_mm: Floats, errors: Floats, *, members: int = MEMBERS) -> Floats:
+def _believed(lead: int) -> Floats:
+    normal = NormalDist(0.0, USUAL_ERROR + USUAL_ERROR_A_DAY * lead)
+    below = np.array([normal.cdf(edge) for edge in ERROR_EDGES])
+    return np.diff(below) * USUAL_NIGHTS * USUAL_GROWTH_MM_D * (lead + 1)
+
+
+def spread_curves(gains_mm: Floats, errors: Floats) -> Floats:
     """Fan one forecast out into equally likely curves.
 
     Parameters
@@ -75,19 +101,14 @@ def spread_curves(gains_mm: Floats, errors: Floats, *, members: int = MEMBERS) -
     gains_mm : Floats
         Growth from this evening to each evening ahead, shape (day,). [mm]
     errors : Floats
-        Relative error by lead, same shape.
-    members : int
-        How many curves.
+        Equally likely relative errors, shape (member, day).
 
     Returns
     -------
     Floats
         Shape (member, day), never falling along the days. [mm]
     """
-    normal = NormalDist()
-    places = np.array([normal.inv_cdf((index + 0.5) / members) for index in range(members)])
-    fanned = gains_mm * np.maximum(1.0 + places[:, None] * errors, 0.0)
-    return np.asarray(np.maximum.accumulate(fanned, axis=1))
+    return np.asarray(np.maximum.accumulate(gains_mm * (1.0 + errors), axis=1))
 
 
 def due_spread(limit_g_mm: float | None, today_g_mm: float, gains_mm: Floats, *, today: date) -> DueSpread:

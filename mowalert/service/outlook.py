@@ -8,7 +8,7 @@ import numpy as np
 
 from mowalert.domain.arrays import Floats
 from mowalert.domain.decide import Outlook
-from mowalert.domain.doubt import learned_errors, spread_curves
+from mowalert.domain.doubt import error_quantiles, spread_curves
 from mowalert.domain.grasses import Turf
 from mowalert.domain.holds import LASTING, TOLD
 from mowalert.domain.lawn import Anchor, Due, LawnFacts
@@ -63,7 +63,7 @@ def load_stands(work: Work, stand_ids: Sequence[int]) -> dict[int, StandDays]:
     last = max(record.as_of for record in growth.values()) + timedelta(days=16)
     days = work.weather.days(sorted({stand.cell_id for stand in stands.values()}), first=first, last=last)
     by_cell = {cell_id: {day.on: day for day in of_cell} for cell_id, of_cell in days.items()}
-    errors = learned_errors(*work.stands.forecast_errors())
+    errors = error_quantiles(work.stands.forecast_errors())
     return {
         stand_id: _stand_days(record, by_cell.get(stands[stand_id].cell_id, {}), errors)
         for stand_id, record in growth.items()
@@ -83,7 +83,7 @@ def stand_gains(record: GrowthRecord, errors: Floats) -> Floats:
     record : GrowthRecord
         A stand's curve, with its ensemble's members where there is one.
     errors : Floats
-        Relative error of forecast growth by lead, for where there is none.
+        Equally likely relative errors of forecast growth, shape (member, lead), for where there is none.
 
     Returns
     -------

@@ -154,11 +154,11 @@ class Stands(Protocol):
     def kept_forecasts(self, stand_ids: Sequence[int]) -> list[KeptForecast]:
         """Forecasts of growth kept for stands."""
 
-    def forecast_errors(self) -> tuple[Floats, Floats]:
-        """Sum of squared relative errors and nights seen, by lead."""
+    def forecast_errors(self) -> Floats:
+        """Tallies of how far forecasts of growth lay off, shape (lead, class of error)."""
 
-    def add_forecast_errors(self, squares: Floats, nights: Floats) -> None:
-        """Add a night's errors, by lead."""
+    def add_forecast_errors(self, more: Floats) -> None:
+        """Add a night's tallies."""
 
 
 class Keepers(Protocol):

@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from mowalert.domain.arrays import Floats, Ints
+from mowalert.domain.doubt import no_errors, tally
 from mowalert.domain.stand import StandFacts, StandState, StandWeather, grow
 from mowalert.domain.weather import Ensemble
 from mowalert.service.outlook import unpack_curve
@@ -18,8 +19,6 @@ ROWS_AT_ONCE = 15_000
 """Members times stands computed at once; more would only cost memory."""
 JUDGED_STANDS = 200
 """Stands whose forecasts are kept to be judged; neighbours err alike, so more would tell little more."""
-LEAST_GAIN_MM = 1.0
-"""Growth below this counts as this much when an error is made relative."""
 Rows = TypeVar("Rows", StandFacts, StandWeather)
 
 
@@ -140,7 +139,7 @@ def pack_members(gains: Floats | None) -> bytes | None:
 
 
 def judge_forecasts(store: Store) -> int:
-    """Keep today's forecasts of some stands, and add up how far earlier ones lay off; how many nights.
+    """Keep today's forecasts of some stands, and add up how far earlier ones lay off; how many were judged.
 
     A forecast is judged up to yesterday: today's growth is still one itself. Each night counts once,
     however many stands it has, since neighbours err alike.
@@ -155,13 +154,13 @@ def judge_forecasts(store: Store) -> int:
         kept = work.stands.kept_forecasts(stands)
         new = work.stands.keep_forecasts(
             [_kept(record) for record in growth.values()],
-            forget_before=today - timedelta(days=len(next(iter(growth.values())).g) + 1),
+            forget_before=today - timedelta(days=len(next(iter(growth.values())).g)),
         )
-        squares, nights = _judged(kept, {stand_id: growth[stand_id] for stand_id in new})
-        if nights.any():
-            work.stands.add_forecast_errors(squares, nights)
+        seen, judged = _judged(kept, {stand_id: growth[stand_id] for stand_id in new})
+        if judged:
+            work.stands.add_forecast_errors(seen)
         work.commit()
-    return int(nights.max(initial=0.0))
+    return judged
 
 
 def _one_a_cell(work: Work, cell_ids: Sequence[int]) -> list[int]:
@@ -175,21 +174,22 @@ def _kept(record: GrowthRecord) -> KeptForecast:
     return KeptForecast(record.stand_id, record.as_of, tuple(value - record.g[0] for value in record.g[1:]))
 
 
-def _judged(kept: Sequence[KeptForecast], growth: Mapping[int, GrowthRecord]) -> tuple[Floats, Floats]:
-    """Mean squared relative error by lead, and which leads had any."""
+def _judged(kept: Sequence[KeptForecast], growth: Mapping[int, GrowthRecord]) -> tuple[Floats, int]:
+    """Tallies of the forecasts that can be judged, the mean over stands for each lead, and how many."""
     leads = len(kept[0].gains_mm) if kept else 0
-    found: list[list[float]] = [[] for _ in range(leads)]
+    pairs: list[list[tuple[float, float]]] = [[] for _ in range(leads)]
     for forecast in kept:
         record = growth.get(forecast.stand_id)
         lead = 0 if record is None else (record.as_of - timedelta(days=1) - forecast.as_of).days
         if record is None or not 1 <= lead <= leads:
             continue
         start = (forecast.as_of - record.curve_from).days
-        if start < 0:
-            continue
-        curve = unpack_curve(record.curve)[0]
-        true_mm = float(curve[start + lead] - curve[start])
-        said_mm = forecast.gains_mm[lead - 1]
-        found[lead - 1].append(((true_mm - said_mm) / max(said_mm, LEAST_GAIN_MM)) ** 2)
-    squares = np.array([float(np.mean(errors)) if errors else 0.0 for errors in found])
-    return squares, np.array([1.0 if errors else 0.0 for errors in found])
+        if start >= 0:
+            curve = unpack_curve(record.curve)[0]
+            pairs[lead - 1].append((forecast.gains_mm[lead - 1], float(curve[start + lead] - curve[start])))
+    seen = no_errors(leads)
+    for lead, of_lead in enumerate(pairs):
+        if of_lead:
+            said_mm, true_mm = np.array(of_lead).T
+            seen[lead] = tally(said_mm, true_mm) / len(of_lead)
+    return seen, sum(map(len, pairs))

@@ -8,6 +8,7 @@ import numpy as np
 from sqlalchemy import Connection, delete, select
 
 from mowalert.domain.arrays import Floats
+from mowalert.domain.doubt import no_errors
 from mowalert.domain.stand import StandKey
 from mowalert.domain.words import Sun, Watering
 from mowalert.service.records import GrowthRecord, KeptForecast, StandRecord
@@ -103,9 +104,10 @@ class SqlStands:
         """Keep forecasts of growth to be judged later; stands that had none of that day yet."""
         self._connection.execute(delete(kept_forecast).where(kept_forecast.c.as_of < forget_before))
         insert = insert_for(self._connection, kept_forecast).on_conflict_do_nothing()
+        insert = insert.returning(kept_forecast.c.stand_id)
         rows = (values_of(one) | {"gains_mm": _pack(one.gains_mm)} for one in forecasts)
-        fresh = (row["stand_id"] for row in rows if self._connection.execute(insert, row).rowcount)
-        return list(fresh)
+        kept = (self._connection.scalar(insert, row) for row in rows)
+        return [stand_id for stand_id in kept if stand_id is not None]
 
     def kept_forecasts(self, stand_ids: Sequence[int]) -> list[KeptForecast]:
         """Forecasts of growth kept for stands."""
@@ -119,20 +121,17 @@ class SqlStands:
             )
         ]
 
-    def forecast_errors(self) -> tuple[Floats, Floats]:
-        """Sum of squared relative errors and nights seen, by lead from one day on."""
-        squares, nights = np.zeros(GROWTH_DAYS - 1), np.zeros(GROWTH_DAYS - 1)
+    def forecast_errors(self) -> Floats:
+        """Tallies of how far forecasts of growth lay off, shape (lead, class of error)."""
+        seen = no_errors(GROWTH_DAYS - 1)
         for row in self._connection.execute(select(forecast_error)):
-            squares[row.lead_days - 1], nights[row.lead_days - 1] = row.squares, row.nights
-        return squares, nights
+            seen[row.lead_days - 1] = np.frombuffer(row.tally, dtype="<f8")
+        return seen
 
-    def add_forecast_errors(self, squares: Floats, nights: Floats) -> None:
-        """Add a night's errors, by lead from one day on."""
-        before, seen = self.forecast_errors()
-        rows = [
-            {"lead_days": lead + 1, "squares": float(total), "nights": float(count)}
-            for lead, (total, count) in enumerate(zip(before + squares, seen + nights, strict=True))
-        ]
+    def add_forecast_errors(self, more: Floats) -> None:
+        """Add a night's tallies."""
+        seen = self.forecast_errors() + more
+        rows = [{"lead_days": lead + 1, "tally": _pack(counts)} for lead, counts in enumerate(seen)]
         upsert(self._connection, forecast_error, rows)
 
     def growth_dates(self) -> list[date]:
@@ -141,7 +140,7 @@ class SqlStands:
         return list(self._connection.scalars(query))
 
 
-def _pack(values: Sequence[float]) -> bytes:
+def _pack(values: Sequence[float] | Floats) -> bytes:
     return np.array(values, dtype="<f8").tobytes()
 
 

@@ -219,8 +219,7 @@ forecast_error = Table(
     "forecast_error",
     metadata,
     Column("lead_days", Integer, primary_key=True, autoincrement=False),
-    Column("squares", Float, nullable=False),
-    Column("nights", Float, nullable=False),
+    Column("tally", LargeBinary, nullable=False),
 )
 
 site = Table(

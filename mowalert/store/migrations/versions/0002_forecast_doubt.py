@@ -37,8 +37,7 @@ def upgrade() -> None:
     op.create_table(
         "forecast_error",
         sa.Column("lead_days", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("squares", sa.Float(), nullable=False),
-        sa.Column("nights", sa.Float(), nullable=False),
+        sa.Column("tally", sa.LargeBinary(), nullable=False),
         sa.PrimaryKeyConstraint("lead_days", name=op.f("pk_forecast_error")),
     )
 
