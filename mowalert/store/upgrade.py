@@ -1,22 +1,29 @@
-"""Bringing a store's tables up to this program's version."""
+"""Bringing a store's tables up to this program's version.
+
+Every command asks for the version, few change it: the migration tool, slow to load, is loaded for these.
+"""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from alembic import command
-from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
-from sqlalchemy import Connection
+from sqlalchemy import Connection, column, inspect, select, table
 from sqlalchemy.exc import SQLAlchemyError
 
 from mowalert.errors import StoreError
 from mowalert.store.engine import open_engine
 
+if TYPE_CHECKING:
+    from alembic.config import Config
+
 HERE = Path(__file__).parent / "migrations"
+VERSION = table("alembic_version", column("version_num"))
+"""Where the migration tool keeps a store's version."""
 
 
-def config_for(connection: Connection | None = None) -> Config:
+def config_for(connection: Connection | None = None) -> "Config":
     """Return the migration tool's settings, made here so that no file is needed."""
+    from alembic.config import Config
+
     config = Config()
     config.set_main_option("script_location", str(HERE))
     config.attributes["connection"] = connection
@@ -25,11 +32,15 @@ def config_for(connection: Connection | None = None) -> Config:
 
 def upgrade(url: str) -> None:
     """Make or update every table; StoreError if that fails."""
+    from alembic import command
+
     _run(url, "head", command.upgrade)
 
 
 def downgrade(url: str, to: str) -> None:
     """Take migrations back; for tests and rescue."""
+    from alembic import command
+
     _run(url, to, command.downgrade)
 
 
@@ -46,8 +57,8 @@ def _run(url: str, to: str, change: object) -> None:
 
 
 def head() -> str:
-    """Return the version this program wants."""
-    return str(ScriptDirectory.from_config(config_for()).get_current_head())
+    """Return the version this program wants: the number its newest migration's file begins with."""
+    return max(path.name.partition("_")[0] for path in (HERE / "versions").glob("[0-9]*_*.py"))
 
 
 def schema_version(url: str) -> str | None:
@@ -55,7 +66,10 @@ def schema_version(url: str) -> str | None:
     engine = open_engine(url)
     try:
         with engine.connect() as connection:
-            return MigrationContext.configure(connection).get_current_revision()
+            if not inspect(connection).has_table(VERSION.name):
+                return None
+            version = connection.scalar(select(VERSION.c.version_num))
+            return None if version is None else str(version)
     except SQLAlchemyError as error:
         raise StoreError(f"the store cannot be read: {error}") from error
     finally:
