@@ -1,14 +1,16 @@
-"""The one place where settings become objects."""
+"""The one place where settings become objects.
+
+Weather clients and channels are loaded by the commands that ask or send, not by those that look.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 from secrets import token_urlsafe
+from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
-from mowalert.channels.email import FileTransport, SmtpTransport
-from mowalert.channels.messages import Messages
-from mowalert.channels.sms import FileSms, sms_gateway
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel
 from mowalert.errors import ConfigError, StoreError
@@ -20,24 +22,34 @@ from mowalert.service.tell import Policy
 from mowalert.settings import OpenMeteoSettings, Settings, config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import head, schema_version, upgrade
-from mowalert.weather.fallback import Source, WeatherService
-from mowalert.weather.http import Http
-from mowalert.weather.met_norway import MetNorway
-from mowalert.weather.nws import Nws
-from mowalert.weather.open_meteo import OpenMeteo
+
+if TYPE_CHECKING:
+    from mowalert.channels.messages import Messages
+    from mowalert.weather.fallback import Source, WeatherService
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # without slots: what is made on first use is kept
 class Services:
     """Everything a command needs, made from settings."""
 
     settings: Settings
     store: SqlStore
     turf: Turf
-    sources: WeatherService
-    words: Messages
     policy: Policy
     sms: SmsPolicy
+
+    @cached_property
+    def sources(self) -> "WeatherService":
+        """Weather in the configured order."""
+        return _weather(self.settings, self.store)
+
+    @cached_property
+    def words(self) -> "Messages":
+        """The wording of messages."""
+        from mowalert.channels.messages import Messages
+
+        chosen = self.settings.service
+        return Messages(chosen.name, chosen.base_url, chosen.contact_email)
 
     def transports(self) -> Mapping[Channel, Transport]:
         """Open a way out for each channel in use."""
@@ -71,8 +83,6 @@ def open_services(settings: Settings) -> Services:
         settings=settings,
         store=store,
         turf=load_turf(config_file("grasses.toml")),
-        sources=_weather(settings, store),
-        words=Messages(settings.service.name, settings.service.base_url, settings.service.contact_email),
         policy=Policy(
             channels=_channels(settings),
             max_age=timedelta(hours=settings.weather.max_age_h),
@@ -122,7 +132,13 @@ class StoreBudget:
             work.commit()
 
 
-def _weather(settings: Settings, store: SqlStore) -> WeatherService:
+def _weather(settings: Settings, store: SqlStore) -> "WeatherService":
+    from mowalert.weather.fallback import WeatherService
+    from mowalert.weather.http import Http
+    from mowalert.weather.met_norway import MetNorway
+    from mowalert.weather.nws import Nws
+    from mowalert.weather.open_meteo import OpenMeteo
+
     chosen = settings.weather
     contact = chosen.contact or settings.service.contact_email
     cache = settings.service.data_dir / "weather-cache.db"
@@ -176,6 +192,9 @@ def _host(settings: Settings) -> str:
 
 
 def _transports(settings: Settings) -> Mapping[Channel, Transport]:
+    from mowalert.channels.email import FileTransport, SmtpTransport
+    from mowalert.channels.sms import FileSms, sms_gateway
+
     ways: dict[Channel, Transport] = {}
     email, sms = settings.email, settings.sms
     if email.transport == "smtp":
