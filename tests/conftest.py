@@ -1,6 +1,7 @@
 """Fixtures every test may use."""
 
 import os
+import shutil
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,6 +15,7 @@ from mowalert.domain.grasses import Turf
 from mowalert.parameters import load_turf
 from mowalert.settings import config_file
 from mowalert.store.engine import SqlStore
+from mowalert.store.tables import metadata
 from mowalert.store.upgrade import upgrade
 
 # A shared machine is slow at times: no test fails for being late. Fixtures here hold no state that an
@@ -76,20 +78,55 @@ def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
         return
     admin_url = request.getfixturevalue("postgres")
     name = f"mowalert_{uuid.uuid4().hex[:12]}"
-    admin = sa.create_engine(admin_url, isolation_level="AUTOCOMMIT")
-    with admin.connect() as connection:
-        connection.exec_driver_sql(f"CREATE DATABASE {name}")
+    _admin(admin_url, f"CREATE DATABASE {name}")
     try:
-        yield sa.make_url(admin_url).set(database=name).render_as_string(hide_password=False)
+        yield _database(admin_url, name)
     finally:
-        with admin.connect() as connection:
-            connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
-        admin.dispose()
+        _admin(admin_url, f"DROP DATABASE {name} WITH (FORCE)")
 
 
-@pytest.fixture
-def store(store_url: str) -> Iterator[SqlStore]:
-    upgrade(store_url)
-    opened = SqlStore(store_url)
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An SQLite store whose tables were made once; copies of it are quick."""
+    path = tmp_path_factory.mktemp("store") / "store.db"
+    upgrade(f"sqlite:///{path}")
+    return path
+
+
+@pytest.fixture(scope="session")
+def migrated_database(postgres: str) -> Iterator[str]:
+    """A PostgreSQL store whose tables were made once; it is emptied after each test."""
+    name = f"mowalert_{uuid.uuid4().hex[:12]}"
+    _admin(postgres, f"CREATE DATABASE {name}")
+    url = _database(postgres, name)
+    upgrade(url)
+    yield url
+    _admin(postgres, f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[SqlStore]:
+    """A store with empty tables of each kind."""
+    if request.param == "sqlite":
+        path = tmp_path / "store.db"
+        shutil.copyfile(request.getfixturevalue("migrated_file"), path)
+        opened = SqlStore(f"sqlite:///{path}")
+        yield opened
+        opened.close()
+        return
+    opened = SqlStore(request.getfixturevalue("migrated_database"))
     yield opened
     opened.close()
+    names = ", ".join(f'"{table.name}"' for table in metadata.sorted_tables)
+    _admin(opened.url, f"TRUNCATE {names} RESTART IDENTITY CASCADE")
+
+
+def _admin(url: str, command: str) -> None:
+    engine = sa.create_engine(url, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.exec_driver_sql(command)
+    engine.dispose()
+
+
+def _database(url: str, name: str) -> str:
+    return sa.make_url(url).set(database=name).render_as_string(hide_password=False)

@@ -164,6 +164,8 @@ def _send(
     random: Random,
     now: datetime,
 ) -> None:
+    if leased.message.channel is Channel.SMS:
+        _mark_sending(store, leased)
     try:
         transport.send(_outgoing(leased))
     except DeliveryError as error:
@@ -196,6 +198,12 @@ def _after_error(
         wait = RETRY_WAITS_MIN[min(leased.attempts, len(RETRY_WAITS_MIN)) - 1]
         _postpone(store, leased, now + timedelta(minutes=wait * random.uniform(0.8, 1.2)), str(error))
         report.retried += 1
+
+
+def _mark_sending(store: Store, leased: LeasedMessage) -> None:
+    with store.begin() as work:
+        work.outbox.mark_sending(leased.message_id)
+        work.commit()
 
 
 def _settle(store: Store, leased: LeasedMessage, state: str, now: datetime, error: str = "") -> None:

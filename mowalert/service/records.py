@@ -215,7 +215,7 @@ class NewMessage:
 
 @dataclass(frozen=True, slots=True)
 class LeasedMessage:
-    """A message taken out of the outbox to be sent."""
+    """A message taken out of the outbox to be sent; ``interrupted`` if a try before was cut off."""
 
     message_id: int
     attempts: int

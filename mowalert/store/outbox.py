@@ -12,7 +12,7 @@ from mowalert.store.sql import insert_for, values_of
 from mowalert.store.tables import outbox, told
 
 ONCE = ["keeper_id", "channel", "kind", "local_date"]
-WAITING = ("ready", "leased")
+WAITING = ("ready", "leased", "sending")
 
 
 class SqlOutbox:
@@ -56,7 +56,7 @@ class SqlOutbox:
         """Take messages that may go now; nobody else gets them until the lease ends."""
         free = or_(
             outbox.c.state == "ready",
-            and_(outbox.c.state == "leased", outbox.c.leased_until < now),
+            and_(outbox.c.state.in_(("leased", "sending")), outbox.c.leased_until < now),
         )
         query = (
             select(outbox)
@@ -74,6 +74,10 @@ class SqlOutbox:
                 .values(state="leased", leased_until=until, attempts=outbox.c.attempts + 1)
             )
         return [_leased(row) for row in rows]
+
+    def mark_sending(self, message_id: int) -> None:
+        """Remember that a message is on its way: if nothing more is heard, its fate is unknown."""
+        self._update(message_id, {"state": "sending"})
 
     def settle(self, message_id: int, state: str, *, at: datetime, error: str = "") -> None:
         """Give a message its last state."""
@@ -93,7 +97,10 @@ class SqlOutbox:
     def expire(self, *, now: datetime) -> int:
         """Expire whatever is no longer useful; how many."""
         late = and_(outbox.c.state.in_(WAITING), outbox.c.useful_until <= now)
-        return self._count(update(outbox).where(late).values(state="expired"))
+        lost = and_(late, outbox.c.state == "sending", outbox.c.leased_until < now)
+        self._count(update(outbox).where(lost).values(state="unknown", error="interrupted while sending"))
+        left = and_(late, outbox.c.state != "sending")
+        return self._count(update(outbox).where(left).values(state="expired"))
 
     def cancel_for_lawn(self, lawn_id: int, *, at: datetime) -> int:
         """Cancel waiting messages that speak of this lawn alone; how many."""
@@ -138,5 +145,5 @@ def _leased(row: Any) -> LeasedMessage:
     values = {name: row[name] for name in names}
     values |= {"channel": Channel(row["channel"]), "lawn_ids": tuple(row["lawn_ids"])}
     return LeasedMessage(
-        row["message_id"], row["attempts"] + 1, row["state"] == "leased", NewMessage(**values)
+        row["message_id"], row["attempts"] + 1, row["state"] == "sending", NewMessage(**values)
     )

@@ -356,8 +356,8 @@ outbox = Table(
         "ix_outbox_waiting",
         "next_try_at",
         "message_id",
-        sqlite_where=text("state IN ('ready', 'leased')"),
-        postgresql_where=text("state IN ('ready', 'leased')"),
+        sqlite_where=text("state IN ('ready', 'leased', 'sending')"),
+        postgresql_where=text("state IN ('ready', 'leased', 'sending')"),
     ),
 )
 

@@ -192,8 +192,8 @@ def upgrade() -> None:
             "ix_outbox_waiting",
             ["next_try_at", "message_id"],
             unique=False,
-            sqlite_where=sa.text("state IN ('ready', 'leased')"),
-            postgresql_where=sa.text("state IN ('ready', 'leased')"),
+            sqlite_where=sa.text("state IN ('ready', 'leased', 'sending')"),
+            postgresql_where=sa.text("state IN ('ready', 'leased', 'sending')"),
         )
 
     op.create_table(
@@ -379,8 +379,8 @@ def downgrade() -> None:
     with op.batch_alter_table("outbox", schema=None) as batch_op:
         batch_op.drop_index(
             "ix_outbox_waiting",
-            sqlite_where=sa.text("state IN ('ready', 'leased')"),
-            postgresql_where=sa.text("state IN ('ready', 'leased')"),
+            sqlite_where=sa.text("state IN ('ready', 'leased', 'sending')"),
+            postgresql_where=sa.text("state IN ('ready', 'leased', 'sending')"),
         )
 
     op.drop_table("outbox")
