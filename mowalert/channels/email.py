@@ -3,6 +3,7 @@
 import smtplib
 import ssl
 from contextlib import suppress
+from email.errors import HeaderDefect, HeaderParseError
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.policy import SMTP as SMTP_POLICY
@@ -65,7 +66,10 @@ def _address(text: str) -> Address:
     name, address = parseaddr(text)
     if not address or any(letter in text for letter in "\r\n"):
         raise DeliveryError("an address cannot be used", permanent=True, channel=Channel.EMAIL)
-    return Address(display_name=name, addr_spec=address)
+    try:
+        return Address(display_name=name, addr_spec=address)
+    except (HeaderDefect, HeaderParseError) as error:
+        raise DeliveryError("an address cannot be used", permanent=True, channel=Channel.EMAIL) from error
 
 
 class SmtpTransport:
@@ -153,10 +157,14 @@ class SmtpTransport:
             )
         else:
             server = smtplib.SMTP(self._host, self._port, timeout=self._timeout_s)
-        if self._security == "starttls":
-            server.starttls(context=context)
-        if self._username:
-            server.login(self._username, self._password)
+        try:
+            if self._security == "starttls":
+                server.starttls(context=context)
+            if self._username:
+                server.login(self._username, self._password)
+        except (OSError, smtplib.SMTPException):
+            server.close()
+            raise
         return server
 
     def _reset(self) -> None:

@@ -82,6 +82,11 @@ def temperature(celsius: float, units: Units) -> str:
     return f"{f_from_c(celsius):.0f} °F" if units is Units.US else f"{celsius:.0f} °C"
 
 
+def heat_index(fahrenheit: float, units: Units) -> str:
+    """Say a heat index in the keeper's degrees."""
+    return temperature((fahrenheit - 32) / 1.8, units)
+
+
 def rain(mm: float, units: Units) -> str:
     """Say a depth of rain."""
     return f"{inches_from_mm(mm):.1f} in" if units is Units.US else f"{mm:.0f} mm"
@@ -118,6 +123,15 @@ def place(notice: Notice) -> str:
     if notice.lawn_name in ("", "lawn", notice.site_name):
         return notice.site_name
     return f"{notice.site_name}, {notice.lawn_name}"
+
+
+def alike(notices: Sequence[Notice]) -> list[tuple[str, list[Notice]]]:
+    """Put notices of one turf class and one reason together, under the class's name."""
+    groups: dict[tuple[str, HoldReason | None], list[Notice]] = {}
+    for notice in notices:
+        groups.setdefault((notice.turf_class, notice.reason), []).append(notice)
+    ordered = sorted(groups.items(), key=lambda group: group[0][0])
+    return [((turf or "all turf").capitalize(), members) for (turf, _), members in ordered]
 
 
 def why_this_day(notice: Notice) -> str:

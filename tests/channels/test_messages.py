@@ -1,0 +1,272 @@
+"""What is said: the same facts in text, HTML and one short message, for every kind of digest."""
+
+import re
+from dataclasses import replace
+from datetime import date, timedelta
+from html.parser import HTMLParser
+from typing import Any
+
+import pytest
+from builders import NOW, THURSDAY, a_digest, a_notice
+from hypothesis import given
+from hypothesis import strategies as st
+
+from mowalert.channels.gsm import sms_size
+from mowalert.channels.messages import render_email, render_sms
+from mowalert.domain.notices import (
+    CrewHeat,
+    Digest,
+    HoldFacts,
+    MowingPlan,
+    Notice,
+    PlannedCut,
+    WeatherStamp,
+)
+from mowalert.domain.words import DigestKind, HoldReason, KeeperKind, NoticeKind, Units
+
+SATURDAY = date(2026, 5, 9)
+HOLDS = (
+    HoldFacts(HoldReason.HEAT, THURSDAY, (("t_max_c", 35.0), ("heat_load", 14.0), ("water_stress", 0.3))),
+    HoldFacts(HoldReason.DROUGHT, THURSDAY, (("water_stress", 0.35),), expected_end_on=SATURDAY),
+    HoldFacts(HoldReason.DORMANT, THURSDAY, (("water_stress", 0.1),)),
+    HoldFacts(HoldReason.COLD, THURSDAY, (("mean_10_days_c", 3.0),)),
+    HoldFacts(HoldReason.WATERLOGGED, THURSDAY, (("rain_48_h_mm", 31.0),)),
+    HoldFacts(HoldReason.FROST, THURSDAY, (("rain_48_h_mm", 0.0),)),
+    HoldFacts(HoldReason.NESTING, THURSDAY, (), ended_on=SATURDAY, note="ground-nesting birds"),
+)
+
+
+def a_plan() -> MowingPlan:
+    cuts = (
+        PlannedCut(SATURDAY, 150.0, 100.0, 1 / 3),
+        PlannedCut(SATURDAY + timedelta(days=3), 108.0, 76.2, 0.29),
+    )
+    return MowingPlan(cuts, reaches_chosen=True)
+
+
+def a_hold(facts: HoldFacts = HOLDS[1], **changes: Any) -> Notice:
+    return a_notice(NoticeKind.HOLD, reason=facts.reason, holds=(facts,), **changes)
+
+
+MOW = a_notice()
+OVERGROWN = a_notice(NoticeKind.OVERGROWN, plan=a_plan(), cut_to_mm=100.0, removed_fraction=1 / 3)
+RELEASE = a_notice(NoticeKind.RELEASE)
+MUST = a_notice(must_today=True, best_on=THURSDAY, site_name="3 Elm Yard")
+MAY = a_notice(NoticeKind.MAY_MOW, site_name="4 Elm Yard", best_on=None, wait_until=None)
+DIGESTS: dict[str, Digest] = {
+    "mow this weekend": a_digest(MOW),
+    "two lawns": a_digest(MOW, replace(MOW, lawn_id=2, lawn_name="back")),
+    "overgrown": a_digest(OVERGROWN),
+    "hold starts": a_digest(a_hold()),
+    "hold ends": a_digest(RELEASE),
+    "no weather": a_digest(a_notice(NoticeKind.NO_WEATHER), kind=DigestKind.NO_WEATHER),
+    "morning list": a_digest(
+        MUST, MOW, MAY, a_hold(), kind=DigestKind.MORNING_LIST, keeper_kind=KeeperKind.COMPANY
+    ),
+    "parks holds": a_digest(
+        a_hold(turf_class="sports", site_name="River Oval"),
+        a_hold(HOLDS[0], turf_class="sports", site_name="Hill Green"),
+        a_notice(NoticeKind.RELEASE, turf_class="verge", site_name="Ring Road"),
+        kind=DigestKind.PARKS_HOLDS,
+        keeper_kind=KeeperKind.PARKS,
+    ),
+}
+
+
+class Words(HTMLParser):
+    """The words a reader of HTML sees."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.seen: list[str] = []
+        self._hidden = 0
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: Any) -> None:
+        self._hidden += tag in ("style", "title")
+
+    def handle_endtag(self, tag: str) -> None:
+        self._hidden -= tag in ("style", "title")
+
+    def handle_data(self, data: str) -> None:
+        if not self._hidden:
+            self.seen.append(data)
+
+    def __str__(self) -> str:
+        return " ".join(" ".join(self.seen).split())
+
+
+def numbers_in(text: str) -> set[str]:
+    return set(re.findall(r"\d+(?:[.:]\d+)?", text))
+
+
+@pytest.mark.parametrize("units", list(Units))
+@pytest.mark.parametrize("name", DIGESTS)
+def test_text_and_html_carry_the_same_facts(name: str, units: Units) -> None:
+    digest = DIGESTS[name]
+    mail = render_email(replace(digest, to=replace(digest.to, units=units)), service_name="Turf Line")
+    html = str(Words(mail.html))
+    for notice in digest.notices:
+        assert notice.site_name in mail.text
+        assert notice.site_name in html
+    # The HTML's bar of height names the limit as well.
+    assert numbers_in(mail.text) - numbers_in(html) == set()
+    assert 0 < len(mail.subject) <= 60
+    assert not re.search(r"None|nan|\{\{|\}\}|\{%|Undefined", mail.text + mail.html)
+    assert "look at the grass" in mail.text.casefold()
+    assert "NOAA" in mail.text
+
+
+@pytest.mark.parametrize("units", list(Units))
+@pytest.mark.parametrize("name", DIGESTS)
+def test_a_short_message_is_one_part(name: str, units: Units) -> None:
+    digest = DIGESTS[name]
+    for first in (False, True):
+        digest = replace(digest, to=replace(digest.to, units=units), first_message=first)
+        text = render_sms(digest, service_name="Turf Line")
+        assert (sms_size(text).parts, sms_size(text).encoding) == (1, "GSM-7")
+        assert text.startswith("Turf Line: ")
+        assert ("STOP" in text) is first
+
+
+def test_a_weekend_notice_gives_day_height_share_wait_and_clippings() -> None:
+    text = render_email(a_digest(MOW), service_name="Turf Line").text
+    assert "Saturday, May 9" in text
+    assert "at 3 in" in text
+    assert "takes 26 %" in text
+    assert "until Saturday, May 16, a cut would take 38 %" in text
+    assert "Leave the clippings" in text
+
+
+def test_metric_keepers_read_millimetres() -> None:
+    text = render_email(a_digest(MOW, units=Units.METRIC), service_name="Turf Line").text
+    assert "at 77 mm" in text
+    assert "Saturday 9 May" in text
+    assert " in." not in text
+
+
+def test_a_plan_gives_every_cut_its_day() -> None:
+    text = render_email(a_digest(OVERGROWN), service_name="Turf Line").text
+    assert "at most a third" in text
+    assert "Tuesday, May 12" in text
+
+
+@pytest.mark.parametrize("hold", HOLDS, ids=lambda hold: hold.reason.value)
+@pytest.mark.parametrize("units", list(Units))
+def test_every_hold_says_why_and_what_to_do_instead(hold: HoldFacts, units: Units) -> None:
+    mail = render_email(a_digest(a_hold(hold), units=units), service_name="Turf Line")
+    assert mail.subject.startswith("Leave the lawn: ")
+    first, second = mail.text.split("hold.\n", 1)[1].strip().splitlines()[:2]
+    assert len(first) > 20
+    assert len(second) > 20
+    assert str(Words(mail.html)).count("hold") >= 1
+
+
+def test_a_hold_names_a_legal_height_cap_and_overrides_it_never() -> None:
+    mail = render_email(a_digest(a_hold(height_cap_mm=203.2)), service_name="Turf Line")
+    for words in (mail.text, str(Words(mail.html))):
+        assert "maximum height of 8 in: it applies as well" in words
+
+
+def test_parks_read_each_hold_under_its_own_reason() -> None:
+    text = render_email(DIGESTS["parks holds"], service_name="Turf Line").text
+    drought, heat = text.index("drought hold (1)"), text.index("heat hold (1)")
+    assert drought < text.index("River Oval") < heat < text.index("Hill Green")
+    assert "Ring Road" in text[text.index("HOLD ENDS") :]
+
+
+def test_the_list_puts_first_what_must_be_cut_today() -> None:
+    text = render_email(DIGESTS["morning list"], service_name="Turf Line").text
+    assert text.index("MUST BE CUT TODAY (1)") < text.index("3 Elm Yard")
+    assert text.index("3 Elm Yard") < text.index("MAY BE CUT (1)") < text.index("4 Elm Yard")
+
+
+def test_crews_read_the_heat_and_whose_plan_comes_first() -> None:
+    heat = CrewHeat(THURSDAY, 96.0, 15, True, 6, 10)
+    mail = render_email(replace(DIGESTS["morning list"], crew_heat=heat), service_name="Turf Line")
+    for words in (mail.text, str(Words(mail.html))):
+        assert "96 °F" in words
+        assert "employer's heat plan and the law come first" in words
+
+
+def test_cautions_stand_where_someone_is_told_to_mow_and_nowhere_else() -> None:
+    assert "eye and ear protection" in render_email(a_digest(MOW), service_name="T").text
+    assert "eye and ear protection" not in render_email(a_digest(a_hold()), service_name="T").text
+
+
+def test_doubt_is_said_when_it_matters() -> None:
+    unsure = replace(MOW, could_be_from=date(2026, 5, 8))
+    mail = render_email(a_digest(unsure), service_name="T")
+    assert "could be due from Friday" in mail.text
+    assert "could be due from Friday" in mail.html
+    assert "could be due" not in render_email(a_digest(MOW), service_name="T").text
+
+
+def test_an_assumed_cut_is_named_as_one() -> None:
+    assumed = replace(MOW, last_cut_assumed=True)
+    assert "We take it you last cut on" in render_email(a_digest(assumed), service_name="T").text
+
+
+def test_the_weather_is_named_with_its_age() -> None:
+    stamp = WeatherStamp(("open_meteo", "met_norway"), NOW, True)
+    text = render_email(replace(a_digest(MOW), weather=stamp), service_name="T").text
+    assert "Open-Meteo" in text
+    assert "MET Norway" in text
+    assert "2026-05-07 22:05 UTC" in text
+
+
+def test_the_first_message_says_who_writes_and_how_to_stop() -> None:
+    digest = replace(a_digest(MOW), first_message=True)
+    assert (
+        "write to help@example.org"
+        in render_email(digest, service_name="Turf Line", contact="help@example.org").text
+    )
+    assert "first message from Turf Line" in render_email(digest, service_name="Turf Line").html
+
+
+def test_markup_in_names_is_text() -> None:
+    evil = '<script>alert("x")</script> & Sons'
+    named = replace(MOW, site_name=evil, lawn_name=evil, address=evil)
+    for digest in (
+        a_digest(named),
+        a_digest(replace(MUST, site_name=evil, address=evil), kind=DigestKind.MORNING_LIST),
+        a_digest(a_hold(site_name=evil), kind=DigestKind.PARKS_HOLDS),
+    ):
+        mail = render_email(digest, service_name=evil)
+        assert "<script" not in mail.html
+        assert "&lt;script&gt;" in mail.html
+        assert evil in mail.text
+
+
+def test_a_template_mark_in_a_name_stays_a_name() -> None:
+    mail = render_email(a_digest(replace(MOW, site_name="{{ 7 * 7 }}")), service_name="T")
+    assert "{{ 7 * 7 }}" in mail.text
+    assert "49" not in mail.text
+
+
+@given(
+    st.text(max_size=300),
+    st.text(min_size=1, max_size=60),
+    st.sampled_from([*NoticeKind]),
+    st.sampled_from([*DigestKind]),
+    st.sampled_from([*KeeperKind]),
+    st.sampled_from([*Units]),
+    st.integers(1, 9),
+    st.booleans(),
+)
+def test_a_short_message_is_one_part_whatever_the_names(
+    site: str,
+    sender: str,
+    kind: NoticeKind,
+    digest_kind: DigestKind,
+    keeper_kind: KeeperKind,
+    units: Units,
+    lawns: int,
+    first: bool,
+) -> None:
+    notice = a_notice(kind, site_name=site, lawn_name=site, grass_name=site)
+    digest = a_digest(*[notice] * lawns, kind=digest_kind, keeper_kind=keeper_kind, units=units)
+    text = render_sms(replace(digest, first_message=first), service_name=sender)
+    size = sms_size(text)
+    assert (size.parts, size.encoding) == (1, "GSM-7")
+    assert ("STOP" in text) is first
