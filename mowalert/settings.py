@@ -76,7 +76,7 @@ SourceName = Literal["open_meteo", "nws", "met_norway"]
 class WeatherSettings(Section):
     """Weather sources in the order they are asked."""
 
-    sources: tuple[SourceName, ...] = ("open_meteo", "nws", "met_norway")
+    sources: tuple[SourceName, ...] = Field(default=("open_meteo", "nws", "met_norway"), min_length=1)
     cell_degrees: float = Field(default=0.1, ge=0.01, le=1.0)
     contact: str = ""
     timeout_s: float = Field(default=20.0, gt=0, le=300)
@@ -88,7 +88,9 @@ class WeatherSettings(Section):
     @field_validator("sources", mode="before")
     @classmethod
     def _from_text(cls, value: object) -> object:
-        return value.replace(",", " ").split() if isinstance(value, str) else value
+        if not isinstance(value, str):
+            return value
+        return orjson.loads(value) if value.lstrip().startswith("[") else value.replace(",", " ").split()
 
 
 class EmailSettings(Section):
