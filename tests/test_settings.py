@@ -114,7 +114,7 @@ def test_a_secret_in_a_mistake_is_not_shown(tmp_path: Path) -> None:
 
 
 def test_a_secret_file_that_is_not_there_is_named(tmp_path: Path) -> None:
-    (problem,) = problems_of(tmp_path, "", MOWALERT_EMAIL__PASSWORD_FILE="/nowhere/secret")
+    (problem,) = problems_of(tmp_path, "", MOWALERT_EMAIL__PASSWORD_FILE="/nowhere/it")  # noqa: S106
     assert "MOWALERT_EMAIL__PASSWORD_FILE" in problem
     assert "No such file" in problem
 

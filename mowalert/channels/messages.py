@@ -186,14 +186,15 @@ def _list_subject(groups: Groups) -> str:
 
 def _parks_subject(groups: Groups) -> str:
     parts = [
-        f"{wording.hold_name(reason).capitalize()} starts: {_count(members)}"
-        for reason, members in _by_reason(groups["hold"])
+        f"{wording.hold_name(reason)} {verb}: {_count(members)}"
+        for name, verb in (("hold", "starts"), ("release", "ends"))
+        for reason, members in _by_reason(groups[name])
     ]
-    parts += [
-        f"{wording.hold_name(reason).capitalize()} ends: {_count(members)}"
-        for reason, members in _by_reason(groups["release"])
-    ]
-    return "; ".join(parts[:1]) + (" and more" if len(parts) > 1 else "")
+    for shown in range(len(parts), 0, -1):
+        said = "; ".join(parts[:shown]) + (" and more" if shown < len(parts) else "")
+        if len(said) <= LONGEST_SUBJECT:
+            break
+    return said[:1].upper() + said[1:]
 
 
 def _by_reason(notices: Sequence[Notice]) -> list[tuple[HoldReason, list[Notice]]]:
@@ -232,7 +233,7 @@ def render_sms(digest: Digest, *, service_name: str) -> str:
 
 def _sms_body(digest: Digest) -> str:
     if digest.to.kind is not KeeperKind.HOMEOWNER or digest.kind is DigestKind.NO_WEATHER:
-        return f"{subject(digest)}. Details by e-mail."
+        return f"{subject(digest)}.{' Details by e-mail.' if digest.to.reads_email else ''}"
     first, units = digest.notices[0], digest.to.units
     more = len(digest.notices) - 1
     also = f" And {more} more lawn{'s' if more > 1 else ''}." if more else ""

@@ -155,6 +155,7 @@ class Recipient:
     units: Units
     time_zone: str
     language: str = "en"
+    reads_email: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -269,7 +269,13 @@ def _digest(
     if blind and len(blind) == len(notices) and keeper.no_weather_on is not None:
         return None
     to = Recipient(
-        keeper.keeper_id, keeper.name, keeper.kind, keeper.units, keeper.time_zone, keeper.language
+        keeper.keeper_id,
+        keeper.name,
+        keeper.kind,
+        keeper.units,
+        keeper.time_zone,
+        keeper.language,
+        reads_email=bool(keeper.email and not keeper.email_suspended),
     )
     kind = _kind(keeper, notices, only_blind=len(blind) == len(notices))
     return Digest(kind, to, group.occurrence.on, notices, stamp, first_message=not keeper.greeted)

@@ -270,3 +270,18 @@ def test_a_short_message_is_one_part_whatever_the_names(
     size = sms_size(text)
     assert (size.parts, size.encoding) == (1, "GSM-7")
     assert ("STOP" in text) is first
+
+
+def test_a_short_message_promises_no_email_to_who_has_none() -> None:
+    digest = DIGESTS["morning list"]
+    texter = replace(digest, to=replace(digest.to, reads_email=False))
+    assert "Details by e-mail." in render_sms(digest, service_name="T")
+    assert "e-mail" not in render_sms(texter, service_name="T")
+
+
+def test_a_parks_subject_names_as_many_holds_as_fit() -> None:
+    digest = DIGESTS["parks holds"]
+    assert render_email(digest, service_name="T").subject == "Drought hold starts: 1 lawn and more"
+    two = replace(digest, notices=(digest.notices[0], digest.notices[2]))
+    subject = render_email(two, service_name="T").subject
+    assert subject == "Drought hold starts: 1 lawn; drought hold ends: 1 lawn"
