@@ -190,6 +190,7 @@ def _parks_subject(groups: Groups) -> str:
         for name, verb in (("hold", "starts"), ("release", "ends"))
         for reason, members in _by_reason(groups[name])
     ]
+    said = "turf holds"
     for shown in range(len(parts), 0, -1):
         said = "; ".join(parts[:shown]) + (" and more" if shown < len(parts) else "")
         if len(said) <= LONGEST_SUBJECT:
