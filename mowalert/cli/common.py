@@ -117,6 +117,16 @@ def as_json(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date) else value
 
 
+def json_text(value: Any) -> str:
+    """Return a value as JSON."""
+    return orjson.dumps(as_json(value), option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE).decode()
+
+
 def print_json(value: Any) -> None:
     """Print a value as JSON."""
-    typer.echo(orjson.dumps(as_json(value), option=orjson.OPT_INDENT_2).decode())
+    typer.echo(json_text(value), nl=False)
+
+
+def counted(count: int, what: str) -> str:
+    """Return a number with its noun: 1 lawn, 2 lawns."""
+    return f"{count} {what}{'' if count == 1 else 's'}"

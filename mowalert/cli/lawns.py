@@ -1,15 +1,18 @@
 """Commands that bring lawns in and out."""
 
 import csv
+from collections.abc import Mapping, Sequence
 from io import StringIO
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from mowalert.cli.common import (
     AtOption,
     JsonOption,
+    counted,
+    json_text,
     moment,
     one_line_errors,
     opened,
@@ -17,9 +20,10 @@ from mowalert.cli.common import (
     read_text,
     write_text,
 )
-from mowalert.service.enrol import ImportReport, enrol, read_table
+from mowalert.service.enrol import enrol
 from mowalert.service.export import export_rows
 from mowalert.service.lawn_rows import COLUMNS
+from mowalert.service.lawn_table import ImportReport, read_table
 
 app = typer.Typer(no_args_is_help=True, help="Bring lawns in, out, and show them.")
 
@@ -71,7 +75,7 @@ def _tell(report: ImportReport, *, json: bool) -> None:
     if report.extra_columns:
         typer.echo(f"columns not known here, left alone: {', '.join(report.extra_columns)}", err=True)
     if not report.stored:
-        typer.echo(f"nothing stored: {report.refused_rows} bad rows")
+        typer.echo(f"nothing stored: {counted(report.refused_rows, 'bad row')}", err=True)
         return
     typer.echo(
         f"{report.added} added, {report.changed} changed, {report.unchanged} unchanged, "
@@ -89,18 +93,20 @@ def export_lawns(
     """Write every lawn in the import's columns."""
     with one_line_errors(), opened() as services:
         rows = export_rows(services.store)
-        if json and file is None:
-            print_json(rows)
-            return
-        text = StringIO()
-        table = csv.DictWriter(text, COLUMNS, lineterminator="\n")
-        table.writeheader()
-        table.writerows(rows)
+        text = json_text(rows) if json else _table(rows)
         if file is None:
-            typer.echo(text.getvalue(), nl=False)
+            typer.echo(text, nl=False)
         else:
-            write_text(file, text.getvalue())
-            typer.echo(f"{len(rows)} lawns written to {file}")
+            write_text(file, text)
+            typer.echo(f"{counted(len(rows), 'lawn')} written to {file}")
+
+
+def _table(rows: Sequence[Mapping[str, Any]]) -> str:
+    text = StringIO()
+    table = csv.DictWriter(text, COLUMNS, lineterminator="\n")
+    table.writeheader()
+    table.writerows(rows)
+    return text.getvalue()
 
 
 @app.command("show")
@@ -115,9 +121,11 @@ def show_lawns(
             print_json(rows)
             return
         for row in rows:
+            lawn = "" if row["lawn"] == "lawn" else f", {row['lawn']}"
+            grass = services.turf.grasses[row["grass"]].name
+            assumed = " (assumed)" if row["assumed"] else ""
             typer.echo(
-                f"{row['lawn_id']:>6}  {row['keeper']}: {row['site']}, {row['lawn']}; {row['grass']} "
-                f"at {float(row['height_mm']):g} mm; last cut {row['last_mown_on']}"
-                f"{' (assumed)' if row['assumed'] else ''}"
+                f"{row['lawn_id']:>6}  {row['keeper']}: {row['site']}{lawn}; {grass} at "
+                f"{row['height_mm']:g} mm; last cut {row['last_mown_on']}{assumed}"
             )
-        typer.echo(f"{len(rows)} lawns")
+        typer.echo(counted(len(rows), "lawn"))

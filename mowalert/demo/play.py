@@ -16,7 +16,8 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel, HoldReason, KeeperKind, NoticeKind
 from mowalert.parameters import load_turf
 from mowalert.service.deliver import SmsPolicy, deliver
-from mowalert.service.enrol import enrol, read_table
+from mowalert.service.enrol import enrol
+from mowalert.service.lawn_table import read_table
 from mowalert.service.night import run_night
 from mowalert.service.ports import Transport
 from mowalert.service.records import KeeperRecord, LawnRecord, ToldRecord

@@ -49,15 +49,22 @@ class Turf:
     def grass(self, said: str) -> Grass:
         """Return the grass by id or name; InputError with the nearest names if unknown."""
         wanted = said.strip().casefold().replace(" ", "_").replace("-", "_").replace(".", "")
-        if wanted in self.grasses:
-            return self.grasses[wanted]
+        for grass_id, grass in self.grasses.items():
+            # "Blue grass" and "bluegrass" are one.
+            if wanted.replace("_", "") == grass_id.replace("_", ""):
+                return grass
         raise InputError(f"{said!r} is no grass known here; {self._nearest(wanted)}")
 
     def _nearest(self, wanted: str) -> str:
         near = get_close_matches(wanted, self.grasses, n=3, cutoff=0.5) or [
             name for name in self.grasses if any(part in name for part in wanted.split("_") if len(part) > 3)
         ]
-        return f"did you mean {' or '.join(near)}?" if near else f"known are {', '.join(self.grasses)}"
+        *others, last = near or [""]
+        return (
+            f"did you mean {', '.join(others)}{' or ' if others else ''}{last}?"
+            if near
+            else f"known are {', '.join(self.grasses)}"
+        )
 
     def soil(self, said: str) -> str:
         """Return the soil's id; InputError naming the known ones if unknown."""

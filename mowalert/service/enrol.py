@@ -1,11 +1,14 @@
-"""Enrol lawns from a table: keepers, sites, stands and lawns; a second time changes nothing."""
+"""Enrol lawns from a table's rows: keepers, sites, stands and lawns; a second time changes nothing.
 
-import csv
+A table changes what it tells. Cells left empty leave what is known of a lawn, its site and its keeper.
+"""
+
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, fields, replace
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from enum import StrEnum
-from io import StringIO
+from typing import Any
+from zoneinfo import ZoneInfo
 
 from mowalert.domain.cells import cell_of
 from mowalert.domain.grasses import Turf
@@ -13,9 +16,9 @@ from mowalert.domain.lawn import pace_of
 from mowalert.domain.rounds import as_weekdays, timetable_for, weekdays_in
 from mowalert.domain.stand import StandKey, rooting_class
 from mowalert.domain.words import KeeperKind
-from mowalert.errors import InputError
 from mowalert.service.anchoring import place, restarted
-from mowalert.service.lawn_rows import COLUMNS, LawnRow, Problem, missing_columns, read_row
+from mowalert.service.lawn_rows import LawnRow
+from mowalert.service.lawn_table import ImportReport, keeper_key, site_key
 from mowalert.service.places import standard_offset_min, time_zone_at
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import EventRecord, KeeperRecord, LawnRecord, SiteRecord
@@ -30,97 +33,6 @@ class Outcome(StrEnum):
     ADDED = "added"
     CHANGED = "changed"
     UNCHANGED = "unchanged"
-
-
-@dataclass(slots=True)
-class ImportReport:
-    """How a table went: rows by outcome, every problem, and columns nobody asked for."""
-
-    added: int = 0
-    changed: int = 0
-    unchanged: int = 0
-    refused_rows: int = 0
-    problems: list[Problem] = field(default_factory=list)
-    extra_columns: list[str] = field(default_factory=list)
-    stored: bool = True
-
-
-def read_table(text: str, turf: Turf, *, now: datetime) -> tuple[list[LawnRow], ImportReport]:
-    """Read a table's text: the good rows, and a report of the others.
-
-    Parameters
-    ----------
-    text : str
-        Comma-separated values with a header; a byte-order mark is harmless.
-    turf : Turf
-        Grasses and soils.
-    now : datetime
-        The moment, for dates of last cuts.
-
-    Returns
-    -------
-    tuple[list[LawnRow], ImportReport]
-        Rows in order of the file, and what was wrong.
-
-    Raises
-    ------
-    InputError
-        If the header lacks a needed column or the text is no table.
-    """
-    table = csv.DictReader(StringIO(text.lstrip("\ufeff")), strict=True)
-    header = [name.strip() for name in table.fieldnames or []]
-    if missing := missing_columns(header):
-        raise InputError(f"the table lacks the column {', '.join(missing)}")
-    report = ImportReport(extra_columns=[name for name in header if name not in COLUMNS])
-    rows = [row for row in _rows(table, header, turf, now, report) if row is not None]
-    good = _without_twins(rows, report)
-    report.refused_rows = len({problem.line for problem in report.problems})
-    return good, report
-
-
-def _rows(
-    table: "csv.DictReader[str]", header: list[str], turf: Turf, now: datetime, report: ImportReport
-) -> Iterable[LawnRow | None]:
-    try:
-        for cells in table:
-            row = _row(cells, header, table.line_num, turf, now, report)
-            yield row
-    except csv.Error as error:
-        raise InputError(f"line {table.line_num}: this is no table ({error})") from error
-
-
-def _row(
-    cells: dict[str | None, str | list[str] | None],
-    header: list[str],
-    line: int,
-    turf: Turf,
-    now: datetime,
-    report: ImportReport,
-) -> LawnRow | None:
-    if None in cells or None in cells.values():
-        report.problems.append(Problem(line, "row", "", f"exactly {len(header)} cells, as in the header"))
-        return None
-    named = {(name or "").strip(): str(text) for name, text in cells.items()}
-    if not any(named.values()):
-        return None
-    row = read_row(named, line=line, turf=turf, today=now.date())
-    if isinstance(row, LawnRow):
-        return row
-    report.problems += row
-    return None
-
-
-def _without_twins(rows: Sequence[LawnRow], report: ImportReport) -> list[LawnRow]:
-    """Refuse a second row of the same lawn in one table: which of the two is meant?"""
-    first: dict[tuple[str, str, str], LawnRow] = {}
-    for row in rows:
-        key = (keeper_key(row), _site_key(row), row.lawn.casefold())
-        if key in first:
-            allowed = f"line {first[key].line} is the same lawn; give each its own name in column lawn"
-            report.problems.append(Problem(row.line, "lawn", row.lawn, allowed))
-        else:
-            first[key] = row
-    return list(first.values())
 
 
 def enrol(
@@ -158,64 +70,65 @@ def enrol(
         The same report.
     """
     days = _days_by_keeper(rows)
+    report.consent = OPERATOR
     with store.begin() as work:
+        case = _Case(work, turf, source, cell_degrees, now)
+        keeper_ids = set()
         for row in rows:
-            outcome = _enrol_row(work, turf, row, days[keeper_key(row)], source, cell_degrees, now)
+            keeper_id, outcome = _enrol_row(case, row, days[keeper_key(row)])
+            keeper_ids.add(keeper_id)
             setattr(report, outcome.value, getattr(report, outcome.value) + 1)
+        for keeper_id in sorted(keeper_ids):
+            _settle_round(work, keeper_id)
         work.commit()
     return report
 
 
-def keeper_key(row: LawnRow) -> str:
-    """Return what makes a keeper the same in two tables: kind, name and first address."""
-    return f"{row.kind}|{row.keeper.casefold()}|{row.email or row.phone}"
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """What enrolling a row needs beside the row."""
+
+    work: Work
+    turf: Turf
+    source: str
+    cell_degrees: float
+    now: datetime
 
 
-def _site_key(row: LawnRow) -> str:
-    return row.site.casefold()
-
-
-def _days_by_keeper(rows: Sequence[LawnRow]) -> dict[str, frozenset[int]]:
-    days: dict[str, frozenset[int]] = {}
+def _days_by_keeper(rows: Sequence[LawnRow]) -> dict[str, list[frozenset[int]]]:
+    days: dict[str, list[frozenset[int]]] = {}
     for row in rows:
-        days[keeper_key(row)] = days.get(keeper_key(row), frozenset()) | row.mowing_days
+        days.setdefault(keeper_key(row), []).append(row.mowing_days)
     return days
 
 
-def _enrol_row(
-    work: Work,
-    turf: Turf,
-    row: LawnRow,
-    days: frozenset[int],
-    source: str,
-    cell_degrees: float,
-    now: datetime,
-) -> Outcome:
-    keeper, keeper_changed = _enrol_keeper(work, row, days, source, now)
-    site, site_changed = _enrol_site(work, row, keeper, cell_degrees, now)
-    outcome = _enrol_lawn(work, turf, row, keeper, site, now)
+def _enrol_row(case: _Case, row: LawnRow, days: Sequence[frozenset[int]]) -> tuple[int, Outcome]:
+    keeper, keeper_changed = _enrol_keeper(case, row, days)
+    site, site_changed = _enrol_site(case, row, keeper)
+    outcome = _enrol_lawn(case, row, keeper, site)
     if outcome is Outcome.UNCHANGED and (keeper_changed or site_changed):
-        return Outcome.CHANGED
-    return outcome
+        outcome = Outcome.CHANGED
+    return keeper.keeper_id, outcome
 
 
-def _enrol_keeper(
-    work: Work, row: LawnRow, days: frozenset[int], source: str, now: datetime
-) -> tuple[KeeperRecord, bool]:
-    known = work.keepers.by_key(keeper_key(row))
-    before = work.lawns.of_keepers([known.keeper_id]) if known else []
-    for lawn in before:
-        days |= weekdays_in(lawn.mowing_days)
-    table = timetable_for(days, time_zone=row.time_zone, daily_list=row.kind is not KeeperKind.HOMEOWNER)
-    round_id = work.rounds.ensure(
-        daily_list=table.daily_list,
-        time_zone=table.time_zone,
-        weekdays=table.weekdays,
-        minute_of_day=table.minute_of_day,
-        mixed=any(weekdays_in(lawn.mowing_days) != days for lawn in before) or row.mowing_days != days,
-    )
-    keeper = KeeperRecord(
-        keeper_id=known.keeper_id if known else 0,
+def _enrol_keeper(case: _Case, row: LawnRow, days: Sequence[frozenset[int]]) -> tuple[KeeperRecord, bool]:
+    known = case.work.keepers.by_key(keeper_key(row))
+    if known is None:
+        keeper = _new_keeper(case, row, days)
+        return replace(keeper, keeper_id=case.work.keepers.add(keeper)), False
+    told = {name: getattr(row, name) for name in _OF_KEEPER if name in row.said}
+    kept = replace(known, name=row.keeper, **told)
+    if kept != known:
+        case.work.keepers.change(kept)
+    return kept, kept != known
+
+
+_OF_KEEPER = ("email", "phone", "time_zone", "units", "silence")
+
+
+def _new_keeper(case: _Case, row: LawnRow, days: Sequence[frozenset[int]]) -> KeeperRecord:
+    return KeeperRecord(
+        keeper_id=0,
         key=keeper_key(row),
         name=row.keeper,
         kind=row.kind,
@@ -223,76 +136,114 @@ def _enrol_keeper(
         phone=row.phone,
         time_zone=row.time_zone,
         units=row.units,
-        language=known.language if known else "en",
+        language="en",
         silence=row.silence,
         tells_all_holds=row.kind is KeeperKind.PARKS,
-        round_id=round_id,
+        round_id=_round_for(case.work, row.kind, row.time_zone, days),
         consent=OPERATOR,
-        consent_at=now,
-        consent_from=source,
+        consent_at=case.now,
+        consent_from=case.source,
     )
-    if known is None:
-        return replace(keeper, keeper_id=work.keepers.add(keeper)), False
-    kept = replace(
-        keeper,
-        **{name: getattr(known, name) for name in _KEPT_OF_KEEPER},
+
+
+def _round_for(work: Work, kind: KeeperKind, time_zone: str, days: Iterable[frozenset[int]]) -> int:
+    """Return the round that suits every lawn of a keeper."""
+    kinds = set(days)
+    every = frozenset[int]().union(*kinds)
+    table = timetable_for(every, time_zone=time_zone, daily_list=kind is not KeeperKind.HOMEOWNER)
+    return work.rounds.ensure(
+        daily_list=table.daily_list,
+        time_zone=table.time_zone,
+        weekdays=table.weekdays,
+        minute_of_day=table.minute_of_day,
+        mixed=len(kinds) > 1,
     )
-    if kept == known:
-        return known, False
-    work.keepers.change(kept)
-    return kept, True
 
 
-_KEPT_OF_KEEPER = (
-    "consent",
-    "consent_at",
-    "consent_from",
-    "email_suspended",
-    "phone_suspended",
-    "paused_until",
-    "no_weather_on",
-    "greeted",
-)
+def _settle_round(work: Work, keeper_id: int) -> None:
+    """Move a keeper and all their lawns to the round that suits them now: one message for one person."""
+    keeper = work.keepers.get([keeper_id])[keeper_id]
+    lawns = work.lawns.of_keepers([keeper_id])
+    days = (weekdays_in(lawn.mowing_days) for lawn in lawns)
+    round_id = _round_for(work, keeper.kind, keeper.time_zone, days)
+    if keeper.round_id != round_id:
+        work.keepers.change(replace(keeper, round_id=round_id))
+    for lawn in lawns:
+        if lawn.round_id != round_id:
+            work.lawns.change(replace(lawn, round_id=round_id))
 
 
-def _enrol_site(
-    work: Work, row: LawnRow, keeper: KeeperRecord, cell_degrees: float, now: datetime
-) -> tuple[SiteRecord, bool]:
+def _enrol_site(case: _Case, row: LawnRow, keeper: KeeperRecord) -> tuple[SiteRecord, bool]:
+    where = cell_of(row.latitude_deg, row.longitude_deg, cell_degrees=case.cell_degrees)
+    # The place's own zone cuts its days, whatever zone its keeper lives in.
+    offset_min = standard_offset_min(time_zone_at(row.latitude_deg, row.longitude_deg), case.now.date())
     wanted = SiteRecord(
         site_id=0,
         keeper_id=keeper.keeper_id,
-        key=_site_key(row),
+        key=site_key(row),
         name=row.site,
         address=row.address,
         latitude_deg=row.latitude_deg,
         longitude_deg=row.longitude_deg,
-        cell_id=work.weather.ensure_cell(
-            *cell_of(row.latitude_deg, row.longitude_deg, cell_degrees=cell_degrees),
-            # The place's own zone cuts its days, whatever zone its keeper lives in.
-            standard_offset_min(time_zone_at(row.latitude_deg, row.longitude_deg), now.date()),
-        ),
+        cell_id=case.work.weather.ensure_cell(*where, offset_min),
     )
-    site, new = work.keepers.ensure_site(wanted)
-    wanted = replace(wanted, site_id=site.site_id)
+    site, new = case.work.keepers.ensure_site(wanted)
+    address = row.address if new or "address" in row.said else site.address
+    wanted = replace(wanted, site_id=site.site_id, address=address)
     if new or wanted == site:
         return wanted, False
-    work.keepers.change_site(wanted)
+    case.work.keepers.change_site(wanted)
+    if wanted.cell_id != site.cell_id:
+        _move_lawns(case, wanted)
     return wanted, True
 
 
-def _enrol_lawn(
-    work: Work, turf: Turf, row: LawnRow, keeper: KeeperRecord, site: SiteRecord, now: datetime
-) -> Outcome:
+def _move_lawns(case: _Case, site: SiteRecord) -> None:
+    """Let every lawn of a site grow in the weather of its new place."""
+    lawns = [lawn for lawn in case.work.lawns.of_keepers([site.keeper_id]) if lawn.site_id == site.site_id]
+    stands = case.work.stands.get([lawn.stand_id for lawn in lawns])
+    for lawn in lawns:
+        stand_id = case.work.stands.ensure(site.cell_id, stands[lawn.stand_id].key)
+        moved = replace(lawn, stand_id=stand_id, anchor_g_mm=None)
+        case.work.lawns.change(moved)
+        place(case.work, case.turf, [moved])
+
+
+def _enrol_lawn(case: _Case, row: LawnRow, keeper: KeeperRecord, site: SiteRecord) -> Outcome:
+    known = case.work.lawns.by_key(site.site_id, row.lawn.casefold())
+    row = row if known is None else _with_known(case.work, row, known)
+    lawn = _lawn(case, row, keeper, site)
+    if known is None:
+        return _add_lawn(case, lawn)
+    return _change_lawn(case, row, known, lawn)
+
+
+def _with_known(work: Work, row: LawnRow, known: LawnRecord) -> LawnRow:
+    """Fill a row's empty cells with what is known of its lawn."""
+    key = work.stands.get([known.stand_id])[known.stand_id].key
+    kept: dict[str, Any] = {
+        "soil": key.soil,
+        "watering": key.watering,
+        "sun": key.sun,
+        "nitrogen": known.nitrogen,
+        "turf_class": known.turf_class,
+        "mowing_days": weekdays_in(known.mowing_days),
+        "mowing_hours": (known.mow_from_h, known.mow_to_h),
+        "clippings": known.clippings,
+    }
+    kept = {name: value for name, value in kept.items() if name not in row.said}
+    area_m2 = known.area_m2 if row.area_m2 is None else row.area_m2
+    return replace(row, area_m2=area_m2, **kept)
+
+
+def _lawn(case: _Case, row: LawnRow, keeper: KeeperRecord, site: SiteRecord) -> LawnRecord:
     key = StandKey(row.grass.grass_id, row.soil, rooting_class(row.height_mm), row.sun, row.watering)
-    stand_id = work.stands.ensure(site.cell_id, key)
-    known = work.lawns.by_key(site.site_id, row.lawn.casefold())
-    learned = known.learned if known else 1.0
-    lawn = LawnRecord(
-        lawn_id=known.lawn_id if known else 0,
+    return LawnRecord(
+        lawn_id=0,
         site_id=site.site_id,
         keeper_id=keeper.keeper_id,
         round_id=keeper.round_id,
-        stand_id=stand_id,
+        stand_id=case.work.stands.ensure(site.cell_id, key),
         key=row.lawn.casefold(),
         name=row.lawn,
         grass=row.grass.grass_id,
@@ -304,59 +255,57 @@ def _enrol_lawn(
         mow_from_h=row.mowing_hours[0],
         mow_to_h=row.mowing_hours[1],
         clippings=row.clippings,
-        learned=learned,
-        pace=pace_of(row.grass, row.height_mm, nitrogen=row.nitrogen, learned=learned),
-        anchored_on=row.last_mown_on or now.date(),
+        learned=1.0,
+        pace=pace_of(row.grass, row.height_mm, nitrogen=row.nitrogen, learned=1.0),
+        anchored_on=row.last_mown_on or _today(row, case.now),
         anchor_height_mm=row.last_height_mm,
         anchor_g_mm=None,
         anchor_assumed=row.last_mown_on is None,
     )
-    if known is None:
-        return _add_lawn(work, turf, lawn, now)
-    return _change_lawn(work, turf, known, lawn, now)
 
 
-def _add_lawn(work: Work, turf: Turf, lawn: LawnRecord, now: datetime) -> Outcome:
-    lawn = replace(lawn, lawn_id=work.lawns.add(lawn))
+def _today(row: LawnRow, now: datetime) -> date:
+    return now.astimezone(ZoneInfo(row.time_zone)).date()
+
+
+def _add_lawn(case: _Case, lawn: LawnRecord) -> Outcome:
+    lawn = replace(lawn, lawn_id=case.work.lawns.add(lawn))
     if not lawn.anchor_assumed:
-        work.lawns.happened([_mowing(lawn, now)])
-    place(work, turf, [lawn])
+        case.work.lawns.happened([_mowing(lawn, case.now)])
+    place(case.work, case.turf, [lawn])
     return Outcome.ADDED
 
 
-def _change_lawn(work: Work, turf: Turf, known: LawnRecord, lawn: LawnRecord, now: datetime) -> Outcome:
-    """Keep where a lawn stands unless the table tells of a newer cut."""
-    newer = not lawn.anchor_assumed and lawn.anchored_on > known.anchored_on
-    kept = _with_progress(lawn, known)
-    if newer:
-        work.lawns.happened([_mowing(lawn, now)])
+_OF_LAWN = (
+    "stand_id", "name", "grass", "chosen_mm", "nitrogen", "area_m2", "turf_class", "mowing_days",
+    "mow_from_h", "mow_to_h", "clippings",
+)  # fmt: skip
+"""What a table tells of a lawn; where it stands and what was said of it are not the table's to change."""
+
+
+def _change_lawn(case: _Case, row: LawnRow, known: LawnRecord, lawn: LawnRecord) -> Outcome:
+    told = {name: getattr(lawn, name) for name in _OF_LAWN}
+    kept = replace(known, **told)
+    if kept != known:
+        pace = pace_of(row.grass, row.height_mm, nitrogen=row.nitrogen, learned=known.learned)
+        kept = replace(kept, pace=pace)
+    if _is_news(case.work, known, lawn):
+        case.work.lawns.happened([_mowing(replace(lawn, lawn_id=known.lawn_id), case.now)])
         kept = restarted(kept, on=lawn.anchored_on, height_mm=lawn.anchor_height_mm, assumed=False)
     if kept == known:
         return Outcome.UNCHANGED
-    work.lawns.change(kept)
-    place(work, turf, [replace(kept, anchor_g_mm=None)])
+    case.work.lawns.change(kept)
+    place(case.work, case.turf, [replace(kept, anchor_g_mm=None)])
     return Outcome.CHANGED
 
 
-PROGRESS = frozenset(
-    {
-        "anchored_on",
-        "anchor_height_mm",
-        "anchor_g_mm",
-        "anchor_assumed",
-        "window_g_mm",
-        "limit_g_mm",
-        "told_hold",
-        "told_hold_on",
-        "advised_on",
-        "advised_mm",
-    }
-)
-
-
-def _with_progress(lawn: LawnRecord, known: LawnRecord) -> LawnRecord:
-    names = (entry.name for entry in fields(LawnRecord))
-    return replace(lawn, **{name: getattr(known, name) for name in names if name in PROGRESS})
+def _is_news(work: Work, known: LawnRecord, lawn: LawnRecord) -> bool:
+    """Whether the table tells of a cut later than what is known, or of the first cut known at all."""
+    if lawn.anchor_assumed:
+        return False
+    return lawn.anchored_on > known.anchored_on or (
+        known.anchor_assumed and not work.lawns.events(known.lawn_id)
+    )
 
 
 def _mowing(lawn: LawnRecord, now: datetime) -> EventRecord:

@@ -26,7 +26,7 @@ def export_rows(
     Returns
     -------
     list[dict[str, Any]]
-        One a lawn.
+        One a lawn; none where nothing is known, or where another column tells the same.
 
     Raises
     ------
@@ -56,30 +56,30 @@ def _row(lawn: LawnRecord, keeper: KeeperRecord, site: SiteRecord, stand: StandR
     return {
         "keeper": keeper.name,
         "kind": keeper.kind.value,
-        "email": keeper.email or "",
-        "phone": keeper.phone or "",
+        "email": keeper.email,
+        "phone": keeper.phone,
         "time_zone": keeper.time_zone,
         "units": keeper.units.value,
         "site": site.name,
         "address": site.address,
-        "latitude": repr(site.latitude_deg),
-        "longitude": repr(site.longitude_deg),
+        "latitude": site.latitude_deg,
+        "longitude": site.longitude_deg,
         "lawn": lawn.name,
         "grass": lawn.grass,
-        "height_mm": repr(lawn.chosen_mm),
-        "height_in": "",
+        "height_mm": lawn.chosen_mm,
+        "height_in": None,
         "soil": stand.key.soil,
         "watering": stand.key.watering.value,
         "sun": stand.key.sun.value,
-        "nitrogen": "" if lawn.nitrogen is None else repr(lawn.nitrogen),
-        "area_m2": "" if lawn.area_m2 is None else repr(lawn.area_m2),
-        "area_sqft": "",
+        "nitrogen": lawn.nitrogen,
+        "area_m2": lawn.area_m2,
+        "area_sqft": None,
         "turf_class": lawn.turf_class,
         "mowing_days": " ".join(DAY_NAMES[day] for day in sorted(weekdays_in(lawn.mowing_days))),
         "mowing_hours": f"{lawn.mow_from_h}-{lawn.mow_to_h}",
         "clippings": lawn.clippings.value,
         "silence": keeper.silence.value,
-        "last_mown_on": lawn.anchored_on.isoformat() if known else "",
-        "last_height_mm": repr(lawn.anchor_height_mm) if known else "",
-        "last_height_in": "",
+        "last_mown_on": lawn.anchored_on.isoformat() if known else None,
+        "last_height_mm": lawn.anchor_height_mm if known else None,
+        "last_height_in": None,
     }

@@ -52,6 +52,8 @@ WEEKEND = frozenset({5, 6})
 WORKDAYS = frozenset({0, 1, 2, 3, 4})
 SEASON_DAYS = 300
 SQFT_M2 = 0.09290304
+ROUNDED_MM = 0.5
+"""How far two columns may lie apart that tell one length in two units."""
 LONGEST_TEXT = 200
 Word = TypeVar("Word", bound=StrEnum)
 
@@ -67,12 +69,16 @@ class Problem:
 
     def __str__(self) -> str:
         """Say it in one line."""
-        return f"line {self.line}, column {self.column}: found {self.found!r}; {self.allowed}"
+        found = repr(self.found) if self.found else "nothing"
+        return f"line {self.line}, column {self.column}: found {found}; allowed: {self.allowed}"
 
 
 @dataclass(frozen=True, slots=True)
 class LawnRow:
-    """One good row. Heights in mm, area in m², ``nitrogen`` in lb/1000 ft²/yr."""
+    """One good row. Heights in mm, area in m², ``nitrogen`` in lb/1000 ft²/yr.
+
+    ``said`` names the columns that were filled in; the rest are defaults.
+    """
 
     line: int
     keeper: str
@@ -100,11 +106,12 @@ class LawnRow:
     silence: Silence
     last_mown_on: date | None
     last_height_mm: float
+    said: frozenset[str]
 
 
 def missing_columns(header: Sequence[str]) -> list[str]:
     """Return what a table's header lacks to be usable at all."""
-    names = {name.strip() for name in header}
+    names = set(header)
     needed = [name for name in ("keeper", "kind", "latitude", "longitude", "grass") if name not in names]
     if not names & {"email", "phone"}:
         needed.append("email or phone")
@@ -113,7 +120,7 @@ def missing_columns(header: Sequence[str]) -> list[str]:
     return needed
 
 
-def read_row(cells: Mapping[str, str], *, line: int, turf: Turf, today: date) -> LawnRow | list[Problem]:
+def read_row(cells: Mapping[str, str], *, line: int, turf: Turf, now: datetime) -> LawnRow | list[Problem]:
     """Read one row; every bad cell of it is named.
 
     Parameters
@@ -124,15 +131,15 @@ def read_row(cells: Mapping[str, str], *, line: int, turf: Turf, today: date) ->
         Line of the row in its file.
     turf : Turf
         Grasses and soils.
-    today : date
-        No cut can lie after it.
+    now : datetime
+        The moment; no cut can lie after its local day.
 
     Returns
     -------
     LawnRow | list[Problem]
         The lawn, or everything wrong with the row.
     """
-    reader = _Reader({name: text.strip() for name, text in cells.items()}, line, turf, today)
+    reader = _Reader({name: " ".join(text.split()) for name, text in cells.items()}, line, turf, now)
     row = reader.read()
     return reader.problems if reader.problems or row is None else row
 
@@ -140,22 +147,23 @@ def read_row(cells: Mapping[str, str], *, line: int, turf: Turf, today: date) ->
 class _Reader:
     """Reads the cells of one row and collects what is wrong with them."""
 
-    def __init__(self, cells: Mapping[str, str], line: int, turf: Turf, today: date) -> None:
-        self.cells, self.line, self.turf, self.today = cells, line, turf, today
+    def __init__(self, cells: Mapping[str, str], line: int, turf: Turf, now: datetime) -> None:
+        self.cells, self.line, self.turf, self.now = cells, line, turf, now
         self.problems: list[Problem] = []
 
     def read(self) -> LawnRow | None:
         keeper = self._text("keeper", needed=True)
         kind = self._choice("kind", KeeperKind, None)
         position = self._position()
-        zone = self._zone(position)
-        country = country_of(zone) if zone else None
+        zone_there = self._zone_there(position)
+        zone = self._zone(zone_there)
+        country = country_of(zone_there) if zone_there else None
         email, phone = self._email(), self._phone(country)
         if not self._cell("email") and not self._cell("phone"):
-            self._wrong("email", "", "an e-mail address or a phone number is needed")
+            self._wrong("email", "", "an e-mail address, or a phone number in column phone")
         grass = self._grass()
         height_mm = self._height(grass)
-        mown_on = self._mown_on()
+        mown_on = self._mown_on(zone)
         last_mm = self._last_height(height_mm, grass)
         hours = self._hours(kind)
         days = self._days(kind)
@@ -196,7 +204,7 @@ class _Reader:
             phone=phone,
             time_zone=zone,
             units=units,
-            site=site or address or keeper,
+            site=site or address or _usual_site(kind, position),
             address=address,
             latitude_deg=position[0],
             longitude_deg=position[1],
@@ -215,6 +223,7 @@ class _Reader:
             silence=silence,
             last_mown_on=mown_on,
             last_height_mm=last_mm or height_mm,
+            said=frozenset(name for name, text in self.cells.items() if text),
         )
 
     def _cell(self, name: str) -> str:
@@ -226,8 +235,8 @@ class _Reader:
     def _text(self, name: str, *, needed: bool = False) -> str:
         text = self._cell(name)
         if needed and not text:
-            self._wrong(name, text, "a name is needed")
-        if len(text) > LONGEST_TEXT or any(ord(letter) < 32 for letter in text):
+            self._wrong(name, text, "a name")
+        if len(text) > LONGEST_TEXT or not text.isprintable():
             self._wrong(name, text, f"plain text of at most {LONGEST_TEXT} letters")
         return text
 
@@ -250,7 +259,8 @@ class _Reader:
         except ValueError:
             number = float("nan")
         if not (isfinite(number) and lowest <= number <= highest):
-            self._wrong(name, text, allowed)
+            point = ", with a point for the decimals" if "," in text else ""
+            self._wrong(name, text, allowed + point)
             return None
         return number
 
@@ -259,27 +269,29 @@ class _Reader:
         found = []
         for name, most in (("latitude", 90), ("longitude", 180)):
             if not self._cell(name):
-                self._wrong(name, "", f"degrees from -{most} to {most} are needed")
+                self._wrong(name, "", f"degrees from -{most} to {most}")
             found.append(self._number(name, -most, most, f"degrees from -{most} to {most}"))
         if len(self.problems) > before or found[0] is None or found[1] is None:
             return None
         return found[0], found[1]
 
-    def _zone(self, position: tuple[float, float] | None) -> str | None:
+    def _zone_there(self, position: tuple[float, float] | None) -> str | None:
         if position is None:
             return None
         try:
-            zone = time_zone_at(*position)
+            return time_zone_at(*position)
         except InputError as error:
-            self._wrong("latitude", f"{position[0]:g}, {position[1]:g}", str(error))
+            self._wrong("latitude", f"{position[0]:g}, {position[1]:g}", f"a place on land; {error}")
             return None
+
+    def _zone(self, zone_there: str | None) -> str | None:
         said = self._cell("time_zone")
         if not said:
-            return zone
+            return zone_there
         try:
             return ZoneInfo(said).key
         except (KeyError, ValueError, OSError):
-            self._wrong("time_zone", said, f"an IANA zone such as {zone}")
+            self._wrong("time_zone", said, f"an IANA zone such as {zone_there or 'Europe/Paris'}")
             return None
 
     def _email(self) -> str | None:
@@ -310,26 +322,34 @@ class _Reader:
         try:
             return self.turf.grass(text)
         except InputError as error:
-            self._wrong("grass", text, str(error) if text else "a grass is needed")
+            self._wrong("grass", text, f"a grass known here: {_hint(error)}")
             return None
 
     def _either(self, base: str, lowest_mm: float, highest_mm: float, allowed: str) -> float | None:
         """A length given in mm or in inches, in one of two columns."""
-        if self._cell(f"{base}_mm"):
-            return self._number(f"{base}_mm", lowest_mm, highest_mm, allowed)
+        mm = self._number(f"{base}_mm", lowest_mm, highest_mm, allowed)
         inches = self._number(f"{base}_in", lowest_mm / 25.4 - 0.005, highest_mm / 25.4 + 0.005, allowed)
-        return None if inches is None else float(mm_from_inches(inches))
+        of_inches = None if inches is None else round(float(mm_from_inches(inches)), 2)
+        self._agree(f"{base}_mm", mm, f"{base}_in", of_inches, ROUNDED_MM)
+        return of_inches if mm is None else mm
+
+    def _agree(self, name: str, one: float | None, other_name: str, other: float | None, by: float) -> None:
+        """Refuse a quantity that two columns tell differently."""
+        if one is not None and other is not None and abs(one - other) > by:
+            self._wrong(other_name, self._cell(other_name), f"the same as {name}, {one:g}; leave one empty")
 
     def _height(self, grass: Grass | None) -> float | None:
         if not self._cell("height_mm") and not self._cell("height_in"):
-            self._wrong("height_mm", "", "the height the lawn is cut to is needed")
+            self._wrong(
+                "height_mm", "", "the height the lawn is cut to, in mm, or in inches in column height_in"
+            )
             return None
         if grass is None:
             return None
         low, high, usual = grass.lowest_mm, grass.highest_mm, grass.usual_mm
         allowed = (
             f"{grass.name} is kept at {low:g} to {high:g} mm ({low / 25.4:.2g} to {high / 25.4:.2g} in), "
-            f"lawns usually at {usual[0]:g} to {usual[1]:g} mm"
+            f"usually at {usual[0]:g} to {usual[1]:g} mm"
         )
         return self._either("height", low, high, allowed)
 
@@ -337,10 +357,13 @@ class _Reader:
         if height_mm is None or grass is None:
             return None
         highest = min(6 * height_mm, grass.ceiling_mm - 1)
-        allowed = f"the height after the last cut, 2 to {highest:.0f} mm for a lawn kept at {height_mm:g} mm"
-        return self._either("last_height", 2.0, highest, allowed)
+        allowed = f"a height after the last cut of 2 to {highest:.0f} mm for a lawn kept at {height_mm:g} mm"
+        last_mm = self._either("last_height", 2.0, highest, allowed)
+        if last_mm is not None and not self._cell("last_mown_on"):
+            self._wrong("last_mown_on", "", "the day of the last cut, where its height is told")
+        return last_mm
 
-    def _mown_on(self) -> date | None:
+    def _mown_on(self, zone: str | None) -> date | None:
         text = self._cell("last_mown_on")
         if not text:
             return None
@@ -349,9 +372,10 @@ class _Reader:
         except ValueError:
             self._wrong("last_mown_on", text, "a date such as 2026-05-09")
             return None
-        if on > self.today:
-            self._wrong("last_mown_on", text, f"a day up to today, {self.today}")
-        elif on < self.today - timedelta(days=SEASON_DAYS):
+        today = self.now.astimezone(ZoneInfo(zone)).date() if zone else self.now.date()
+        if on > today:
+            self._wrong("last_mown_on", text, f"a day up to today, {today}")
+        elif on < today - timedelta(days=SEASON_DAYS):
             self._wrong("last_mown_on", text, f"a cut of this season, at most {SEASON_DAYS} days ago")
         return on
 
@@ -360,7 +384,7 @@ class _Reader:
         if not text:
             return WEEKEND if kind is KeeperKind.HOMEOWNER else WORKDAYS
         names = [name[:3] for name in text.replace(",", " ").replace(";", " ").split()]
-        if any(name not in DAY_NAMES for name in names):
+        if not names or any(name not in DAY_NAMES for name in names):
             self._wrong("mowing_days", text, "weekdays such as: sat sun")
             return None
         return frozenset(DAY_NAMES.index(name) for name in names)
@@ -384,14 +408,15 @@ class _Reader:
         try:
             return self.turf.soil(text) if text else "loam"
         except InputError as error:
-            self._wrong("soil", text, str(error))
+            self._wrong("soil", text, f"a soil known here: {_hint(error)}")
             return None
 
     def _area(self) -> float | None:
-        if self._cell("area_m2"):
-            return self._number("area_m2", 0.5, 1e7, "square metres, 0.5 to 10,000,000")
+        area_m2 = self._number("area_m2", 0.5, 1e7, "square metres, 0.5 to 10,000,000")
         sqft = self._number("area_sqft", 5, 1e8, "square feet, 5 to 100,000,000")
-        return None if sqft is None else sqft * SQFT_M2
+        of_sqft = None if sqft is None else round(sqft * SQFT_M2, 2)
+        self._agree("area_m2", area_m2, "area_sqft", of_sqft, 0.02 * (area_m2 or 0.0))
+        return of_sqft if area_m2 is None else area_m2
 
 
 def _hour(text: str) -> int:
@@ -400,3 +425,12 @@ def _hour(text: str) -> int:
 
 def _usual_silence(kind: KeeperKind | None) -> Silence:
     return Silence.CUT if kind is KeeperKind.HOMEOWNER else Silence.UNCUT
+
+
+def _usual_site(kind: KeeperKind, position: tuple[float, float]) -> str:
+    return "Home" if kind is KeeperKind.HOMEOWNER else f"{position[0]:.7g}, {position[1]:.7g}"
+
+
+def _hint(error: InputError) -> str:
+    """What of an error helps on: the words that are known, or near."""
+    return str(error).partition("; ")[2]

@@ -9,15 +9,18 @@ import tzfpy
 
 from mowalert.errors import InputError
 
-HIGHEST_LATITUDE_DEG = 75.0
+HIGHEST_LATITUDE_DEG, LOWEST_LATITUDE_DEG = 75.0, -60.0
+"""Where land with lawns ends; working values."""
 
 
 def time_zone_at(latitude_deg: float, longitude_deg: float) -> str:
     """Return the IANA zone of a position; InputError on the open sea, near a pole or off the globe."""
     if not (-90 <= latitude_deg <= 90 and -180 <= longitude_deg <= 180):
         raise InputError(f"{latitude_deg:g}, {longitude_deg:g} is no position on the earth")
-    if abs(latitude_deg) > HIGHEST_LATITUDE_DEG:
-        raise InputError(f"{latitude_deg:g}, {longitude_deg:g} is too near a pole for a lawn")
+    if latitude_deg > HIGHEST_LATITUDE_DEG or latitude_deg < LOWEST_LATITUDE_DEG:
+        raise InputError(
+            f"{latitude_deg:g}, {longitude_deg:g} is too near a pole for a lawn; are signs or order wrong?"
+        )
     zone = str(tzfpy.get_tz(longitude_deg, latitude_deg))
     if not zone or zone.startswith("Etc/"):
         raise InputError(

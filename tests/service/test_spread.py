@@ -11,8 +11,9 @@ from mowalert.demo.weather import InventedWeather
 from mowalert.domain.doubt import error_quantiles, no_errors
 from mowalert.domain.grasses import Turf
 from mowalert.domain.weather import Ensemble, Place
-from mowalert.service.enrol import enrol, read_table
+from mowalert.service.enrol import enrol
 from mowalert.service.grow import grow_stands
+from mowalert.service.lawn_table import read_table
 from mowalert.service.outlook import load_stands
 from mowalert.service.pull import pull_weather
 from mowalert.service.spread import judge_forecasts
