@@ -125,6 +125,15 @@ def place(notice: Notice) -> str:
     return f"{notice.site_name}, {notice.lawn_name}"
 
 
+def learned(factor: float) -> str:
+    """Say what a keeper's measurements have taught about a lawn."""
+    share = round(abs(factor - 1) * 20) * 5
+    if share < 5:
+        return "By your measurements it grows about as fast as we assumed."
+    way = "faster" if factor > 1 else "slower"
+    return f"By your measurements it grows about {share} % {way} than we assumed."
+
+
 def alike(notices: Sequence[Notice]) -> list[tuple[str, list[Notice]]]:
     """Put notices of one turf class and one reason together, under the class's name."""
     groups: dict[tuple[str, HoldReason | None], list[Notice]] = {}

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import typer
 
+from mowalert.channels.wording import learned as say_learned
 from mowalert.cli.common import (
     AtOption,
     JsonOption,
@@ -15,9 +16,16 @@ from mowalert.cli.common import (
     opened,
     print_json,
 )
+from mowalert.domain.learning import Learned
 from mowalert.errors import InputError
 from mowalert.service.look import due_now, held_now
-from mowalert.service.report import Reported, report_height, report_mowing, undo_last
+from mowalert.service.report import (
+    Reported,
+    forget_learned,
+    report_height,
+    report_mowing,
+    undo_last,
+)
 from mowalert.wiring import Services
 
 LawnArgument = Annotated[int, typer.Argument(help="The lawn's number, from `lawns show`.")]
@@ -65,14 +73,25 @@ def mowed(
 
 def measured(
     lawn_id: LawnArgument,
-    height_mm: Annotated[float, typer.Argument(help="Height of the grass, with a ruler.")],
+    height_mm: Annotated[
+        float | None, typer.Argument(help="Height of the grass, with a ruler, in mm.")
+    ] = None,
     on: OnOption = None,
+    forget: Annotated[
+        bool, typer.Option("--forget", help="Forget what the lawn's heights have taught.")
+    ] = False,
     at: AtOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Record a height measured with a ruler."""
+    """Record a height measured with a ruler; a few of them teach how fast this lawn grows."""
     with one_line_errors(), opened() as services:
         today = _today(services, lawn_id, at)
+        if forget:
+            forget_learned(services.store, services.turf, lawn_id, on=today, now=moment(at))
+            _forgotten(lawn_id, json=json)
+            return
+        if height_mm is None:
+            raise InputError("say the height in mm, or --forget")
         reported = report_height(
             services.store,
             services.turf,
@@ -102,6 +121,28 @@ def _tell(reported: Reported, verb: str, *, json: bool) -> None:
     before = "" if reported.before_mm is None else f"; the model had {reported.before_mm:.0f} mm"
     share = "" if reported.removed_fraction is None else f", {reported.removed_fraction:.0%} of the blade"
     typer.echo(f"lawn {reported.lawn_id}: {verb} {reported.height_mm:g} mm on {reported.on}{before}{share}")
+    if reported.learned is not None:
+        typer.echo(_taught(reported.learned, used=reported.taught))
+
+
+def _taught(learned: Learned, *, used: bool) -> str:
+    if not used:
+        return (
+            "This height is kept but teaches nothing: too little had grown since a known height, "
+            "or it contradicts all sense."
+        )
+    if not learned.told:
+        return "One more measured height, and we can say how fast this lawn grows."
+    return f"{say_learned(learned.factor)} ({learned.used} heights, give or take {learned.spread:.0%})"
+
+
+def _forgotten(lawn_id: int, *, json: bool) -> None:
+    if json:
+        print_json({"lawn_id": lawn_id, "learned": 1.0})
+    else:
+        typer.echo(
+            f"lawn {lawn_id}: what its heights have taught is forgotten; --undo of mowed brings it back"
+        )
 
 
 def _undone(kind: str, on: date, lawn_id: int, *, json: bool) -> None:

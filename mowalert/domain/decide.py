@@ -328,6 +328,7 @@ def _notice(
         clippings=lawn.clippings,
         height_cap_mm=lawn.height_cap_mm,
         area_m2=lawn.area_m2,
+        learned=lawn.learned,
     )
 
 

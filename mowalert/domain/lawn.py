@@ -57,6 +57,7 @@ class LawnFacts:
     turf_class: str = ""
     area_m2: float | None = None
     told_hold: HoldReason | None = None
+    learned: float | None = None
     dated_holds: tuple[HoldFacts, ...] = field(default=())
     height_cap_mm: float | None = None
     third: float = THIRD

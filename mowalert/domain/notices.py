@@ -119,6 +119,7 @@ class Notice:
     next_about: date | None = None
     height_cap_mm: float | None = None
     area_m2: float | None = None
+    learned: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from mowalert.domain.doubt import error_quantiles, spread_curves
 from mowalert.domain.grasses import Turf
 from mowalert.domain.holds import LASTING, TOLD
 from mowalert.domain.lawn import Anchor, Due, LawnFacts
+from mowalert.domain.learning import TOLD_FROM
 from mowalert.domain.rounds import weekdays_in
 from mowalert.domain.stand import StandState
 from mowalert.domain.weather import WeatherDay
@@ -171,4 +172,5 @@ def lawn_facts(lawn: LawnRecord, site: SiteRecord, turf: Turf) -> LawnFacts:
         turf_class=lawn.turf_class,
         area_m2=lawn.area_m2,
         told_hold=lawn.told_hold,
+        learned=lawn.learned if lawn.learned_reports >= TOLD_FROM else None,
     )

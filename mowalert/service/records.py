@@ -150,6 +150,8 @@ class LawnRecord:
     told_hold_on: date | None = None
     advised_on: date | None = None
     advised_mm: float | None = None
+    learned_spread: float | None = None
+    learned_reports: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +180,11 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class EventRecord:
-    """Something that happened to a lawn: a mowing or a measured height."""
+    """Something that happened to a lawn: a mowing, a measured height, or what was learned being forgotten.
+
+    A measured height keeps the interval it closed as it was seen then: the height it began at and
+    how well that was known, how much the stand grew, and the lawn's pace without anything learned.
+    """
 
     event_id: int
     lawn_id: int
@@ -190,6 +196,10 @@ class EventRecord:
     reported_by: str
     reported_at: datetime
     undone_at: datetime | None = None
+    from_height_mm: float | None = None
+    from_doubt_mm: float | None = None
+    stand_growth_mm: float | None = None
+    pace: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,10 +4,18 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from mowalert.domain.grasses import Turf
-from mowalert.domain.lawn import LawnFacts
+from mowalert.domain.learning import Learned
 from mowalert.domain.thirds import removed_fraction
 from mowalert.errors import InputError
 from mowalert.service.anchoring import place, restarted
+from mowalert.service.learn import (
+    FORGET,
+    HEIGHT,
+    interval_closed,
+    learned_from,
+    teaches,
+    with_learned,
+)
 from mowalert.service.outlook import lawn_facts, load_stands
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import EventRecord, LawnRecord, Said
@@ -20,13 +28,18 @@ TALLEST_SHARE = 6.0
 
 @dataclass(frozen=True, slots=True)
 class Reported:
-    """What a report did: heights before and after, the share removed, and the day it counts from."""
+    """What a report did: heights before and after, the share removed, and the day it counts from.
+
+    ``learned`` is what all measured heights have taught; ``taught`` whether this one could be used.
+    """
 
     lawn_id: int
     on: date
     before_mm: float | None
     height_mm: float
     removed_fraction: float | None
+    learned: Learned | None = None
+    taught: bool = False
 
 
 def report_mowing(
@@ -75,7 +88,7 @@ def report_mowing(
         lawn = _lawn(work, lawn_id)
         _check_day(on, lawn, today=today, last_night_on=_last_night_on(work))
         height = lawn.chosen_mm if height_mm is None else _checked_height(height_mm, lawn, turf)
-        before = _height_before(work, turf, lawn, on)
+        before = _height_of(lawn, work, turf, _growth_on(work, lawn, on))
         event = EventRecord(0, lawn_id, "mowing", on, height, before, False, by, now)
         _restart(work, turf, lawn, event, height, now)
         work.commit()
@@ -99,11 +112,50 @@ def report_height(
         lawn = _lawn(work, lawn_id)
         _check_day(on, lawn, today=today, last_night_on=_last_night_on(work))
         height = _checked_height(height_mm, lawn, turf)
-        before = _height_before(work, turf, lawn, on)
-        event = EventRecord(0, lawn_id, "height", on, height, before, False, by, now)
+        growth_mm = _growth_on(work, lawn, on)
+        before = _height_of(lawn, work, turf, growth_mm)
+        event = EventRecord(0, lawn_id, HEIGHT, on, height, before, False, by, now)
+        event = interval_closed(event, lawn, work.lawns.events(lawn_id), growth_mm)
         _restart(work, turf, lawn, event, height, now)
+        learned = _relearn(work, turf, lawn_id)
         work.commit()
-    return Reported(lawn_id, on, before, height, None)
+    taught = teaches(event, turf.grasses[lawn.grass])
+    return Reported(lawn_id, on, before, height, None, learned, taught)
+
+
+def forget_learned(store: Store, turf: Turf, lawn_id: int, *, on: date, now: datetime) -> Learned:
+    """Forget what a lawn's measured heights have taught; it grows at the model's pace again.
+
+    Parameters
+    ----------
+    store : Store
+        Where lawns are kept.
+    turf : Turf
+        Grasses and soils.
+    lawn_id : int
+        The lawn.
+    on : date
+        The keeper's local day.
+    now : datetime
+        The moment.
+
+    Returns
+    -------
+    Learned
+        What is left: nothing. Taking the newest report back brings it back.
+
+    Raises
+    ------
+    InputError
+        If the lawn is unknown or has taught nothing.
+    """
+    with store.begin() as work:
+        if not _lawn(work, lawn_id).learned_reports:
+            raise InputError(f"lawn {lawn_id}: nothing has been learned that could be forgotten")
+        work.lawns.happened([EventRecord(0, lawn_id, FORGET, on, None, None, False, "cli", now)])
+        learned = _relearn(work, turf, lawn_id)
+        work.commit()
+    return learned
 
 
 def undo_last(store: Store, turf: Turf, lawn_id: int, *, now: datetime) -> EventRecord:
@@ -136,12 +188,15 @@ def undo_last(store: Store, turf: Turf, lawn_id: int, *, now: datetime) -> Event
         if undone is None:
             raise InputError(f"lawn {lawn_id}: nothing has been reported that could be undone")
         left = [event for event in work.lawns.events(lawn_id) if event.height_mm is not None]
-        if left:
+        if undone.kind == FORGET:
+            on, height_mm, assumed = lawn.anchored_on, lawn.anchor_height_mm, lawn.anchor_assumed
+        elif left:
             last = max(left, key=lambda event: (event.on, event.event_id))
             on, height_mm, assumed = last.on, last.height_mm or lawn.chosen_mm, last.assumed
         else:
             on, height_mm, assumed = undone.on, undone.before_mm or lawn.chosen_mm, True
         place(work, turf, [restarted(lawn, on=on, height_mm=height_mm, assumed=assumed)])
+        _relearn(work, turf, lawn_id)
         work.commit()
     return undone
 
@@ -179,16 +234,33 @@ def _checked_height(height_mm: float, lawn: LawnRecord, turf: Turf) -> float:
     return height_mm
 
 
-def _height_before(work: Work, turf: Turf, lawn: LawnRecord, on: date) -> float | None:
-    """Height the model had for the evening of a day; none where the lawn has no place yet."""
+def _growth_on(work: Work, lawn: LawnRecord, on: date) -> float | None:
+    """The stand's curve in the evening of a day; none where it is not known, or the lawn has no place."""
     stand = load_stands(work, [lawn.stand_id]).get(lawn.stand_id)
     if stand is None or lawn.anchor_g_mm is None or on < lawn.anchored_on:
         return None
     column = (on - stand.growth.curve_from).days
-    if not 0 <= column < stand.curve.shape[1]:
+    return float(stand.curve[0, column]) if 0 <= column < stand.curve.shape[1] else None
+
+
+def _height_of(lawn: LawnRecord, work: Work, turf: Turf, growth_mm: float | None) -> float | None:
+    """Height the model has for a value of the curve."""
+    if growth_mm is None:
         return None
-    facts: LawnFacts = lawn_facts(lawn, work.keepers.sites([lawn.site_id])[lawn.site_id], turf)
-    return facts.height_at(float(stand.curve[0, column]))
+    return lawn_facts(lawn, work.keepers.sites([lawn.site_id])[lawn.site_id], turf).height_at(growth_mm)
+
+
+def _relearn(work: Work, turf: Turf, lawn_id: int) -> Learned:
+    """Fit the lawn's factor to all its reports, and place it anew."""
+    lawn = _lawn(work, lawn_id)
+    learned = learned_from(work.lawns.events(lawn_id), turf.grasses[lawn.grass])
+    changed = with_learned(lawn, learned, turf)
+    work.lawns.change(changed)
+    again = restarted(
+        changed, on=lawn.anchored_on, height_mm=lawn.anchor_height_mm, assumed=lawn.anchor_assumed
+    )
+    place(work, turf, [again])
+    return learned
 
 
 def _restart(

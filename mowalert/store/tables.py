@@ -267,6 +267,8 @@ lawn = Table(
     Column("told_hold_on", Date),
     Column("advised_on", Date),
     Column("advised_mm", Float),
+    Column("learned_spread", Float),
+    Column("learned_reports", Integer, nullable=False, server_default="0"),
     UniqueConstraint("site_id", "key"),
     CheckConstraint("chosen_mm > 0 AND anchor_height_mm > 0", name="heights_above_zero"),
     # The search of due lawns lives in these two, without touching the table.
@@ -308,6 +310,10 @@ event = Table(
     Column("reported_by", String(16), nullable=False),
     Column("reported_at", UtcDateTime, nullable=False),
     Column("undone_at", UtcDateTime),
+    Column("from_height_mm", Float),
+    Column("from_doubt_mm", Float),
+    Column("stand_growth_mm", Float),
+    Column("pace", Float),
     Index("ix_event_lawn", "lawn_id", "on"),
 )
 
