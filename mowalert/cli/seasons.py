@@ -11,6 +11,7 @@ from mowalert.cli.common import (
     AtOption,
     JsonOption,
     as_json,
+    counted,
     moment,
     one_line_errors,
     opened,
@@ -23,7 +24,7 @@ from mowalert.domain.words import Sun, Watering
 from mowalert.errors import InputError
 from mowalert.parameters import load_turf
 from mowalert.service.look import outlook_of
-from mowalert.service.simulate import SeasonLawn, read_weather, simulate
+from mowalert.service.simulate import SeasonLawn, SeasonWeather, read_weather, simulate
 from mowalert.settings import config_file
 
 
@@ -66,7 +67,7 @@ def simulate_season(
             sun=sun,
             nitrogen=nitrogen,
         )
-        days = read_weather(read_text(weather))
+        days = _read(weather)
         season = simulate(days, lawn, turf, cut_at=cut_at)
         if plot is not None:
             _draw(season, lawn, plot)
@@ -74,10 +75,17 @@ def simulate_season(
             write_text(csv_file, _days_table(season))
         if json:
             print_json(_season_json(season))
-        elif csv_file is None and plot is None:
-            _print_season(season)
-        if days.filled and not json:
-            typer.echo(f"{len(days.filled)} days were bridged: something of them was missing", err=True)
+        else:
+            _print_season(season, whole=csv_file is None and plot is None)
+        if days.filled:
+            typer.echo(f"{counted(len(days.filled), 'day')} bridged: something was missing", err=True)
+
+
+def _read(path: Path) -> SeasonWeather:
+    try:
+        return read_weather(read_text(path))
+    except InputError as error:
+        raise InputError(str(error) if str(path) in str(error) else f"{path}: {error}") from error
 
 
 def _season_json(season: Season) -> dict[str, object]:
@@ -100,20 +108,28 @@ def _days_table(season: Season) -> str:
     return text.getvalue()
 
 
-def _print_season(season: Season) -> None:
-    for cut in season.mowings:
-        typer.echo(
-            f"{cut.on}  cut {cut.height_before_mm:5.1f} mm to {cut.height_after_mm:5.1f} mm, "
-            f"{cut.removed_fraction:.0%} of the blade"
+def _print_season(season: Season, *, whole: bool) -> None:
+    cuts = [
+        (
+            cut.on,
+            f"{cut.on}  cut {cut.height_before_mm:.1f} mm to {cut.height_after_mm:.1f} mm, "
+            f"{cut.removed_fraction:.0%} of the blade",
         )
-    for hold in season.holds:
-        typer.echo(f"{hold.start} to {hold.end}  hold: {hold.reason}")
+        for cut in season.mowings
+    ]
+    holds = [(hold.start, f"{hold.start}  hold to {hold.end}: {hold.reason}") for hold in season.holds]
+    for _, line in sorted(cuts + holds) if whole else ():
+        typer.echo(line)
     summary = season.summary
     typer.echo(
-        f"{summary.mowings} cuts, median interval {summary.median_interval_days or '-'} days, largest share "
-        f"{summary.max_removed_fraction:.1%}, {summary.grown_mm:.0f} mm of the stand's growth, "
+        f"{counted(summary.mowings, 'cut')}, median interval {_days(summary.median_interval_days)}, "
+        f"largest share {summary.max_removed_fraction:.1%}, {summary.grown_mm:.0f} mm of the stand's growth, "
         f"{summary.clippings_n_kg_ha:.0f} kg/ha nitrogen in clippings"
     )
+
+
+def _days(count: float | None) -> str:
+    return "unknown" if count is None else f"{count:g} days"
 
 
 def _draw(season: Season, lawn: SeasonLawn, path: Path) -> None:

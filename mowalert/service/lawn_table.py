@@ -1,16 +1,14 @@
 """A table of lawns as a spreadsheet writes it, read into rows; every problem is kept with its line."""
 
-import csv
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from io import StringIO
 
 from mowalert.domain.grasses import Turf
 from mowalert.errors import InputError
 from mowalert.service.lawn_rows import COLUMNS, LawnRow, Problem, missing_columns, read_row
+from mowalert.service.tables import rows_of
 
-SEPARATORS = ",;\t"
 SAME_PLACE_DEG = 1e-6
 KEEPER_COLUMNS = ("phone", "time_zone", "units", "silence")
 """What a keeper has once, however many lawns."""
@@ -55,7 +53,7 @@ def read_table(text: str, turf: Turf, *, now: datetime) -> tuple[list[LawnRow], 
     InputError
         If the header lacks a needed column or the text is no table.
     """
-    lines = _lines(text.lstrip("\ufeff"))
+    lines = rows_of(text)
     _, header = next(lines, (0, []))
     names = _column_names(header)
     report = ImportReport(extra_columns=[name for name in names if name and name not in COLUMNS])
@@ -74,23 +72,6 @@ def keeper_key(row: LawnRow) -> str:
 def site_key(row: LawnRow) -> str:
     """Return what makes a site of one keeper the same in two tables: its name."""
     return row.site.casefold()
-
-
-def _lines(text: str) -> Iterator[tuple[int, list[str]]]:
-    """Rows that hold anything, each with the line it begins on."""
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    separator = max(SEPARATORS, key=first.count)
-    reader = csv.reader(StringIO(text, newline=""), strict=True, delimiter=separator)
-    while True:
-        begins = reader.line_num + 1
-        try:
-            cells = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            raise InputError(f"line {begins}: a quote is not closed, or follows no separator") from error
-        if any(cell.strip() for cell in cells):
-            yield begins, cells
 
 
 def _column_names(header: Sequence[str]) -> list[str]:

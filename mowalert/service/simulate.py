@@ -1,10 +1,8 @@
 """Play a season offline from a table of daily weather."""
 
-import csv
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from io import StringIO
 from math import isfinite
 
 import numpy as np
@@ -26,6 +24,7 @@ from mowalert.domain.stand import (
 )
 from mowalert.domain.words import Sun, Watering
 from mowalert.errors import InputError
+from mowalert.service.tables import rows_of
 
 COLUMNS = (
     "t_min_c",
@@ -90,27 +89,42 @@ def read_weather(text: str) -> SeasonWeather:
     InputError
         If a column, a date or a number is wrong, or a gap is longer.
     """
-    table = csv.DictReader(StringIO(text.lstrip("\ufeff")))
-    missing = [name for name in NEEDED if name not in (table.fieldnames or [])]
-    if missing:
+    lines = rows_of(text)
+    _, header = next(lines, (0, []))
+    names = [cell.strip().casefold() for cell in header]
+    if not names:
+        raise InputError(f"the weather is empty; its first line must name the columns {', '.join(NEEDED)}")
+    if missing := [name for name in NEEDED if name not in names]:
         raise InputError(f"the weather lacks the column {', '.join(missing)}")
-    rows = {on: values for on, values in (_row(cells, table.line_num) for cells in table)}
+    rows: dict[date, dict[str, float]] = {}
+    for line, cells in lines:
+        on, values = _row(dict(zip(names, cells, strict=False)), line)
+        _check_follows(on, max(rows, default=None), line)
+        rows[on] = values
     if not rows:
         raise InputError("the weather has no days")
     first, last = min(rows), max(rows)
-    if list(rows) != sorted(rows) or len(rows) != table.line_num - 1:
-        raise InputError("the dates must rise, each day once")
     dates = [first + timedelta(days=day) for day in range((last - first).days + 1)]
     raw = {name: np.array([rows[on][name] if on in rows else np.nan for on in dates]) for name in COLUMNS}
     filled = _fill(raw, dates)
     return SeasonWeather(first, raw, filled)
 
 
-def _row(cells: Mapping[str, str | None], line: int) -> tuple[date, dict[str, float]]:
+def _check_follows(on: date, before: date | None, line: int) -> None:
+    if before is None:
+        return
+    if on <= before:
+        raise InputError(f"line {line}: {on} after {before}; the dates must rise, each day once")
+    if (on - before).days > LONGEST_GAP_D + 1:
+        raise InputError(f"line {line}: no days between {before} and {on}; at most {LONGEST_GAP_D} may lack")
+
+
+def _row(cells: Mapping[str, str], line: int) -> tuple[date, dict[str, float]]:
+    said = cells.get("date", "").strip()
     try:
-        on = date.fromisoformat((cells.get("date") or "").strip())
+        on = date.fromisoformat(said)
     except ValueError as error:
-        raise InputError(f"line {line}: {cells.get('date')!r} is no date such as 2026-05-09") from error
+        raise InputError(f"line {line}: {said!r} is no date such as 2026-05-09") from error
     values = {name: _number(cells.get(name), name, line) for name in COLUMNS}
     if values["t_min_c"] > values["t_max_c"]:
         raise InputError(f"line {line}: t_min_c {values['t_min_c']:g} exceeds t_max_c {values['t_max_c']:g}")
@@ -192,7 +206,7 @@ def simulate(weather: SeasonWeather, lawn: SeasonLawn, turf: Turf, *, cut_at: Cu
     if not grass.lowest_mm <= lawn.height_mm <= grass.highest_mm:
         raise InputError(
             f"{lawn.height_mm:g} mm: {grass.name} is kept at {grass.lowest_mm:g} to "
-            f"{grass.highest_mm:g} mm, lawns usually at {grass.usual_mm[0]:g} to {grass.usual_mm[1]:g} mm"
+            f"{grass.highest_mm:g} mm, usually at {grass.usual_mm[0]:g} to {grass.usual_mm[1]:g} mm"
         )
     pace = pace_of(grass, lawn.height_mm, nitrogen=lawn.nitrogen, learned=1.0)
     curve = season_curve(weather, lawn, turf)
