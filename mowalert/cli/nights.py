@@ -5,25 +5,25 @@ import sys
 from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime
+from functools import partial
 from typing import Annotated
 
-import structlog
 import typer
 
 from mowalert.cli.common import (
     AtOption,
     JsonOption,
+    counted,
     moment,
     one_line_errors,
     opened,
     print_json,
     settings_now,
 )
-from mowalert.jobs.scheduler import EVERY_MIN, run_scheduler
 from mowalert.service.deliver import DeliveryReport, deliver
 from mowalert.service.night import NightReport, run_night
 from mowalert.service.ports import Transport
-from mowalert.service.status import status_of
+from mowalert.service.status import Status, note_failure, note_scheduler, status_of
 from mowalert.store.upgrade import head, schema_version, upgrade
 from mowalert.wiring import Services
 
@@ -68,20 +68,33 @@ def night(at: AtOption = None, json: JsonOption = False) -> None:
         report = _night(services, moment(at))
         if json:
             print_json(report)
-            return
-        pull, grow, tell = report.pull, report.grow, report.tell
-        sources = ", ".join(f"{count} from {name}" for name, count in pull.by_source) or "none asked"
-        typer.echo(f"weather  {pull.served} of {pull.asked} cells ({sources}), {pull.unserved} without")
-        typer.echo(
-            f"growth   {grow.grown} stands grown, {grow.stale} without weather, {grow.anchored} lawns placed"
-        )
-        typer.echo(f"silence  {report.assumed} cuts assumed")
-        typer.echo(
-            f"told     {tell.rounds} rounds, {tell.skipped} skipped, {tell.digests} digests, "
-            f"{tell.messages} messages"
-        )
-        for record in tell.told:
-            typer.echo(f"         lawn {record.lawn_id}: {record.kind} {record.reason or ''}".rstrip())
+        else:
+            _show_night(report)
+
+
+def _show_night(report: NightReport) -> None:
+    pull, grow, tell = report.pull, report.grow, report.tell
+    sources = ", ".join(f"{count} from {name}" for name, count in pull.by_source)
+    typer.echo(f"weather  {_weather_line(pull.asked, pull.served, pull.unserved, sources)}")
+    typer.echo(
+        f"growth   {counted(grow.grown, 'stand')} grown, {grow.stale} without weather, "
+        f"{counted(grow.anchored, 'lawn')} placed"
+    )
+    typer.echo(f"silence  {counted(report.assumed, 'cut')} assumed")
+    typer.echo(
+        f"told     {counted(tell.rounds, 'round')}, {tell.skipped} skipped, "
+        f"{counted(tell.digests, 'digest')}, {counted(tell.messages, 'message')}"
+    )
+    for record in tell.told:
+        typer.echo(f"         lawn {record.lawn_id}: {record.kind} {record.reason or ''}".rstrip())
+
+
+def _weather_line(asked: int, served: int, unserved: int, sources: str) -> str:
+    if not asked:
+        return "fresh enough, nothing asked"
+    if not served:
+        return f"no source answered for {counted(asked, 'cell')}; `mowalert status` says why"
+    return f"{served} of {counted(asked, 'cell')} ({sources}), {unserved} without"
 
 
 def _night(services: Services, now: datetime) -> NightReport:
@@ -96,16 +109,20 @@ def deliver_messages(at: AtOption = None, json: JsonOption = False) -> None:
         report = _deliver(services, moment(at))
         if json:
             print_json(report)
-            return
-        typer.echo(
-            f"{report.sent} sent, {report.failed} failed, {report.retried} to be tried again, "
-            f"{report.deferred} held for later, {report.cancelled} cancelled, {report.expired} expired, "
-            f"{report.unknown} of unknown fate"
-        )
-        for error, count in Counter(report.errors).items():
-            typer.echo(f"{count} x {error}", err=True)
+        else:
+            _show_delivery(report)
         if report.failed or report.retried or report.unknown:
             raise typer.Exit(1)
+
+
+def _show_delivery(report: DeliveryReport) -> None:
+    typer.echo(
+        f"{report.sent} sent, {report.failed} failed, {report.retried} to be tried again, "
+        f"{report.deferred} held for later, {report.cancelled} cancelled, {report.expired} expired, "
+        f"{report.unknown} of unknown fate"
+    )
+    for error, count in Counter(report.errors).items():
+        typer.echo(f"{count} x {error}", err=True)
 
 
 def _deliver(services: Services, now: datetime) -> DeliveryReport:
@@ -124,9 +141,13 @@ def _close(transports: Sequence[Transport]) -> None:
 def scheduler(
     every_min: Annotated[
         float, typer.Option("--every-min", min=0.01, help="Minutes from one tick to the next.")
-    ] = EVERY_MIN,
+    ] = 10.0,
 ) -> None:
     """Run until stopped: pull, rounds and delivery, one tick at a time."""
+    import structlog
+
+    from mowalert.jobs.scheduler import run_scheduler
+
     with one_line_errors(), opened() as services:
         _log_to_stderr()
 
@@ -142,10 +163,14 @@ def scheduler(
                 failed=delivery.failed,
             )
 
-        run_scheduler(tick, every_min=every_min)
+        note_scheduler(services.store, every_min)
+        run_scheduler(tick, every_min=every_min, failed=partial(note_failure, services.store))
+        note_scheduler(services.store, None)
 
 
 def _log_to_stderr() -> None:
+    import structlog
+
     structlog.configure(
         processors=[
             structlog.processors.TimeStamper(fmt="iso", utc=True),
@@ -165,17 +190,30 @@ def status(at: AtOption = None, json: JsonOption = False) -> None:
         if json:
             print_json(seen)
             return
-        typer.echo(", ".join(f"{count} {name}s" for name, count in seen.counts.items()))
-        age = "never" if seen.last_night_age_h is None else f"{seen.last_night_age_h:.1f} h ago"
-        typer.echo(f"last night {age}")
-        ages = [cell.age_h for cell in seen.weather if cell.age_h is not None]
-        oldest = f"oldest {max(ages):.1f} h" if ages else "none yet"
-        typer.echo(f"weather of {len(ages)} of {len(seen.weather)} cells, {oldest}")
-        outbox = ", ".join(f"{count} {state}" for state, count in sorted(seen.outbox.items()))
-        typer.echo(f"outbox {outbox or 'empty'}")
-        for entry in seen.rounds:
-            typer.echo(
-                f"round {entry.round_id} of {entry.local_date}: {entry.outcome}, {entry.digests} digests"
-            )
-        for at_text, source, reason in seen.refusals:
-            typer.echo(f"refused {at_text} {source}: {reason}")
+        _show_status(seen)
+
+
+def _show_status(seen: Status) -> None:
+    typer.echo(", ".join(counted(count, name) for name, count in seen.counts.items()))
+    age = "never" if seen.last_night_age_h is None else f"{seen.last_night_age_h:.1f} h ago"
+    typer.echo(f"last night: {age}{'; nights have stopped' if seen.overdue and seen.last_night_at else ''}")
+    if seen.scheduler_every_min is not None:
+        typer.echo(f"scheduler: every {seen.scheduler_every_min:g} min")
+    if seen.last_failure is not None:
+        typer.echo(f"last failure: {_minute(seen.last_failure.at)}: {seen.last_failure.reason}")
+    ages = [cell.age_h for cell in seen.weather if cell.age_h is not None]
+    oldest = f"oldest {max(ages):.1f} h" if ages else "none yet"
+    typer.echo(f"weather: {len(ages)} of {counted(len(seen.weather), 'cell')}, {oldest}")
+    outbox = ", ".join(f"{count} {state}" for state, count in sorted(seen.outbox.items()))
+    typer.echo(f"outbox: {outbox or 'empty'}")
+    for entry in seen.rounds:
+        digests = f", {counted(entry.digests, 'digest')}" if entry.outcome == "done" else ""
+        typer.echo(f"round {entry.round_id} of {entry.local_date}: {entry.outcome}{digests}")
+    refused = Counter((at_text[:16], source, reason) for at_text, source, reason in seen.refusals)
+    for (at_text, source, reason), count in refused.items():
+        times = f" ({count} times)" if count > 1 else ""
+        typer.echo(f"refused {at_text.replace('T', ' ')} UTC {source}: {reason}{times}")
+
+
+def _minute(at: datetime) -> str:
+    return f"{at:%Y-%m-%d %H:%M} UTC"

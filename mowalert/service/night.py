@@ -12,6 +12,9 @@ from mowalert.service.silence import assume_cuts
 from mowalert.service.spread import judge_forecasts
 from mowalert.service.tell import Policy, TellReport, tell_rounds
 
+LAST_NIGHT = "last_night_at"
+"""Name under which the store keeps the moment of the newest night."""
+
 
 @dataclass(frozen=True, slots=True)
 class NightReport:
@@ -71,7 +74,7 @@ def run_night(
     progress("tell")
     told = tell_rounds(store, turf, words, policy, now=now)
     with store.begin() as work:
-        work.set_meta("last_night_at", now.isoformat())
+        work.set_meta(LAST_NIGHT, now.isoformat())
         work.commit()
     return NightReport(now, pulled, grown, assumed, told)
 
@@ -79,7 +82,7 @@ def run_night(
 def last_night(store: Store) -> datetime | None:
     """Return the moment of the newest night; the clock of a replay."""
     with store.begin() as work:
-        said = work.get_meta("last_night_at")
+        said = work.get_meta(LAST_NIGHT)
     return datetime.fromisoformat(said) if said else None
 
 

@@ -2,9 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
+from mowalert.service.night import LAST_NIGHT, is_overdue, last_night
 from mowalert.service.ports import Store
+
+EVERY_MIN, LAST_FAILURE = "scheduler_every_min", "last_failure"
+"""Names under which the store keeps what the scheduler said of itself."""
+UNSCHEDULED_MIN = 12 * 60
+"""Span taken where nights are started by hand or by a timer of the system: usually a day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,12 +34,27 @@ class CellState:
 
 
 @dataclass(frozen=True, slots=True)
+class Failure:
+    """The newest tick of the scheduler that failed, and why."""
+
+    at: datetime
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class Status:
-    """Everything an operator asks first."""
+    """Everything an operator asks first.
+
+    ``overdue`` is true where nights have stopped: the newest is older than three of the scheduler's
+    spans, or than a day and a half where no scheduler runs.
+    """
 
     counts: Mapping[str, int]
     last_night_at: str | None
     last_night_age_h: float | None
+    overdue: bool
+    scheduler_every_min: float | None
+    last_failure: Failure | None
     weather: tuple[CellState, ...]
     outbox: Mapping[str, int]
     rounds: tuple[RoundLog, ...]
@@ -42,13 +63,18 @@ class Status:
 
 def status_of(store: Store, *, now: datetime, latest: int = 10) -> Status:
     """Look at the whole service."""
+    last_at = last_night(store)
     with store.begin() as work:
-        last = work.get_meta("last_night_at")
+        last = work.get_meta(LAST_NIGHT)
+        every_min = float(work.get_meta(EVERY_MIN) or 0) or None
         cells = work.weather.cells()
         return Status(
             counts=work.lawns.counts(),
             last_night_at=last,
-            last_night_age_h=None if last is None else _hours(now, datetime.fromisoformat(last)),
+            last_night_age_h=None if last_at is None else _hours(now, last_at),
+            overdue=is_overdue(last_at, now=now, every=timedelta(minutes=every_min or UNSCHEDULED_MIN)),
+            scheduler_every_min=every_min,
+            last_failure=_failure(work.get_meta(LAST_FAILURE)),
             weather=tuple(
                 CellState(
                     cell.cell_id,
@@ -63,6 +89,27 @@ def status_of(store: Store, *, now: datetime, latest: int = 10) -> Status:
                 (at.isoformat(), source, reason) for _, source, _, reason, at in work.weather.refusals(latest)
             ),
         )
+
+
+def note_scheduler(store: Store, every_min: float | None) -> None:
+    """Remember that the scheduler runs, and how often; none once it has stopped by itself."""
+    with store.begin() as work:
+        work.set_meta(EVERY_MIN, str(every_min or 0))
+        work.commit()
+
+
+def note_failure(store: Store, at: datetime, reason: str) -> None:
+    """Remember the newest tick that failed."""
+    with store.begin() as work:
+        work.set_meta(LAST_FAILURE, f"{at.isoformat()} {reason}")
+        work.commit()
+
+
+def _failure(kept: str | None) -> Failure | None:
+    if kept is None:
+        return None
+    at, _, reason = kept.partition(" ")
+    return Failure(datetime.fromisoformat(at), reason)
 
 
 def _hours(now: datetime, then: datetime) -> float:
