@@ -67,6 +67,13 @@ class Program:
         finally:
             engine.dispose()
 
+    def write(self, change: str) -> None:
+        """Change the store behind the program's back."""
+        engine = sa.create_engine(self.store_url)
+        with engine.begin() as connection:
+            connection.execute(sa.text(change))
+        engine.dispose()
+
     @property
     def store_url(self) -> str:
         return f"sqlite:///{self.folder / 'var' / 'mowalert.db'}"

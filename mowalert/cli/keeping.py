@@ -10,6 +10,7 @@ from mowalert.channels.wording import learned as say_learned
 from mowalert.cli.common import (
     AtOption,
     JsonOption,
+    counted,
     day,
     moment,
     one_line_errors,
@@ -17,8 +18,10 @@ from mowalert.cli.common import (
     print_json,
 )
 from mowalert.domain.learning import Learned
+from mowalert.domain.notices import Notice
+from mowalert.domain.words import NoticeKind
 from mowalert.errors import InputError
-from mowalert.service.look import due_now, held_now
+from mowalert.service.look import due_now, held_now, place_name
 from mowalert.service.report import (
     Reported,
     forget_learned,
@@ -53,6 +56,8 @@ def mowed(
     """Record a cut, or take the newest report back."""
     with one_line_errors(), opened() as services:
         now = moment(at)
+        if undo and (height_mm is not None or on is not None):
+            raise InputError("--undo takes the newest report back, whatever its height and date")
         if undo:
             taken = undo_last(services.store, services.turf, lawn_id, now=now)
             _undone(taken.kind, taken.on, lawn_id, json=json)
@@ -118,8 +123,8 @@ def _tell(reported: Reported, verb: str, *, json: bool) -> None:
     if json:
         print_json(reported)
         return
-    before = "" if reported.before_mm is None else f"; the model had {reported.before_mm:.0f} mm"
-    share = "" if reported.removed_fraction is None else f", {reported.removed_fraction:.0%} of the blade"
+    before = "" if reported.before_mm is None else f"; it stood at about {reported.before_mm:.0f} mm"
+    share = "" if reported.removed_fraction is None else f", so {reported.removed_fraction:.0%} came off"
     typer.echo(f"lawn {reported.lawn_id}: {verb} {reported.height_mm:g} mm on {reported.on}{before}{share}")
     if reported.learned is not None:
         typer.echo(_taught(reported.learned, used=reported.taught))
@@ -160,13 +165,20 @@ def due(at: AtOption = None, json: JsonOption = False) -> None:
             print_json(notices)
             return
         for notice in notices:
-            hold = f"  hold: {notice.reason}" if notice.reason else ""
             limit = notice.limit_on or "beyond ten days"
             typer.echo(
-                f"{notice.lawn_id:>6}  {notice.site_name}, {notice.lawn_name}: {notice.height_mm:.0f} mm, "
-                f"kept at {notice.chosen_height_mm:g} mm, limit {limit}  {notice.kind}{hold}"
+                f"{notice.lawn_id:>6}  {_place(notice)}: {notice.height_mm:.0f} mm, "
+                f"kept at {notice.chosen_height_mm:g} mm, limit {limit}; {_advice(notice)}"
             )
-        typer.echo(f"{len(notices)} lawns")
+        typer.echo(counted(len(notices), "lawn"))
+
+
+def _place(notice: Notice) -> str:
+    return place_name(notice.site_name, notice.lawn_name)
+
+
+def _advice(notice: Notice) -> str:
+    return f"{notice.reason} hold" if notice.kind is NoticeKind.HOLD else notice.kind.replace("_", " ")
 
 
 def holds(at: AtOption = None, json: JsonOption = False) -> None:
@@ -181,7 +193,7 @@ def holds(at: AtOption = None, json: JsonOption = False) -> None:
             numbers = ", ".join(f"{name} {value:g}" for name, value in hold.facts)
             until = f", until about {hold.expected_end_on}" if hold.expected_end_on else ""
             typer.echo(
-                f"{notice.lawn_id:>6}  {notice.site_name}, {notice.lawn_name}: {notice.reason} since "
-                f"{hold.started_on}{until} ({numbers})"
+                f"{notice.lawn_id:>6}  {_place(notice)}: {notice.reason} since {hold.started_on}{until} "
+                f"({numbers})"
             )
-        typer.echo(f"{len(notices)} lawns")
+        typer.echo(counted(len(notices), "lawn"))

@@ -24,6 +24,7 @@ from mowalert.service.enrol import enrol
 from mowalert.service.export import export_rows
 from mowalert.service.lawn_rows import COLUMNS
 from mowalert.service.lawn_table import ImportReport, read_table
+from mowalert.service.look import place_name
 
 app = typer.Typer(no_args_is_help=True, help="Bring lawns in, out, and show them.")
 
@@ -121,11 +122,11 @@ def show_lawns(
             print_json(rows)
             return
         for row in rows:
-            lawn = "" if row["lawn"] == "lawn" else f", {row['lawn']}"
+            place = place_name(row["site"], row["lawn"])
             grass = services.turf.grasses[row["grass"]].name
             assumed = " (assumed)" if row["assumed"] else ""
             typer.echo(
-                f"{row['lawn_id']:>6}  {row['keeper']}: {row['site']}{lawn}; {grass} at "
+                f"{row['lawn_id']:>6}  {row['keeper']}: {place}; {grass} at "
                 f"{row['height_mm']:g} mm; last cut {row['last_mown_on']}{assumed}"
             )
         typer.echo(counted(len(rows), "lawn"))

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime
 from functools import partial
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -27,6 +27,11 @@ from mowalert.service.status import Status, note_failure, note_scheduler, status
 from mowalert.store.upgrade import head, schema_version, upgrade
 from mowalert.wiring import Services
 
+if TYPE_CHECKING:
+    from mowalert.settings import Settings
+
+HIDDEN = "**********"
+
 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
@@ -43,13 +48,24 @@ def check_config(json: JsonOption = False) -> None:
     with one_line_errors():
         settings = settings_now()
         if json:
-            print_json(settings.model_dump(mode="json"))
+            print_json(_without_secrets(settings))
             return
         typer.echo(f"store    {settings.store_url.split('@')[-1]}")
         typer.echo(f"weather  {', '.join(settings.weather.sources)}")
         typer.echo(f"e-mail   {settings.email.transport}")
         typer.echo(f"sms      {settings.sms.transport}")
         typer.echo("settings are in order")
+
+
+def _without_secrets(settings: "Settings") -> dict[str, Any]:
+    """Settings as they may be shown: a store's password and a gateway's own fields are secrets as well."""
+    from sqlalchemy import make_url
+
+    shown = settings.model_dump(mode="json")
+    shown["store"]["url"] = make_url(settings.store_url).render_as_string(hide_password=True)
+    fields = shown["sms"]["fields"]
+    shown["sms"]["fields"] = {name: text if "{" in text else HIDDEN for name, text in fields.items()}
+    return shown
 
 
 def init_store() -> None:

@@ -151,7 +151,9 @@ def outlook(
         if json:
             print_json(seen)
             return
-        typer.echo(f"{seen.place}: {seen.lawn.grass} kept at {seen.lawn.chosen_mm:g} mm")
+        typer.echo(
+            f"{seen.place}: {services.turf.grasses[seen.lawn.grass].name} kept at {seen.lawn.chosen_mm:g} mm"
+        )
         for day in seen.days:
             mark = "over the limit" if day.over_limit else "window open" if day.window_open else ""
             weather = (

@@ -15,6 +15,8 @@ MORNING_MIN = 5 * 60 + 30
 LIST_USEFUL_UNTIL = time(18)
 ADVICE_USEFUL_UNTIL = time(12)
 EVERY_DAY = 127
+MOST_MISSED_D = 60
+"""Days of a long downtime whose missed rounds are recorded one by one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +84,13 @@ def occurrence(table: Timetable, on: date) -> Occurrence:
         on + timedelta(days=ahead) for ahead in range(1, 8) if _falls_on(table, on + timedelta(days=ahead))
     )
     return Occurrence(on, moment_of(table, on), _useful_until(table, on, following), following)
+
+
+def missed_between(table: Timetable, after: date, before: date) -> list[date]:
+    """Return the local dates of a round between two of its dates, the newest two months of them."""
+    first = max(after + timedelta(days=1), before - timedelta(days=MOST_MISSED_D))
+    days = (first + timedelta(days=ahead) for ahead in range((before - first).days))
+    return [day for day in days if _falls_on(table, day)]
 
 
 def moment_of(table: Timetable, on: date) -> datetime:

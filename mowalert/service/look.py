@@ -69,7 +69,13 @@ def due_now(store: Store, turf: Turf, policy: Policy, *, now: datetime) -> list[
         found = {
             lawn_id
             for as_of in work.stands.growth_dates()
-            for lawn_id in work.lawns.due_ids(round_ids, as_of=as_of, limit_day=2, window_day=1)
+            for lawn_id in work.lawns.due_ids(
+                # A day more than today's: somewhere it is tomorrow already.
+                round_ids,
+                as_of=as_of,
+                limit_day=(now.date() - as_of).days + 2,
+                window_day=(now.date() - as_of).days + 1,
+            )
         }
         seen = _seen(work, turf, policy, sorted(found), now)
     notices = [decide(_unsaid(case.facts), case.outlook, _today_round(case.today)) for case in seen]
@@ -143,7 +149,7 @@ def _lawn_outlook(case: _Seen) -> LawnOutlook:
     )
     return LawnOutlook(
         lawn=case.lawn,
-        place=f"{case.site.name}, {case.lawn.name}",
+        place=place_name(case.site.name, case.lawn.name),
         window_on=next((day.on for day in days if day.window_open), None),
         limit_on=next((day.on for day in days if day.over_limit), None),
         sources=case.stand.sources,
@@ -151,6 +157,11 @@ def _lawn_outlook(case: _Seen) -> LawnOutlook:
         fresh=outlook.fresh,
         days=days,
     )
+
+
+def place_name(site_name: str, lawn_name: str) -> str:
+    """Return how a lawn is called; one without a name of its own is its site's."""
+    return site_name if lawn_name in ("lawn", site_name) else f"{site_name}, {lawn_name}"
 
 
 def _known(value: float) -> float | None:

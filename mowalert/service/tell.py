@@ -14,7 +14,7 @@ from pydantic import TypeAdapter
 from mowalert.domain.decide import decide
 from mowalert.domain.grasses import Turf
 from mowalert.domain.notices import Digest, Notice, Recipient, WeatherStamp
-from mowalert.domain.rounds import Occurrence, Timetable, latest, round_on, weekdays_in
+from mowalert.domain.rounds import Occurrence, Timetable, latest, missed_between, round_on, weekdays_in
 from mowalert.domain.words import Channel, DigestKind, KeeperKind, NoticeKind, Silence
 from mowalert.service.outlook import StandDays, lawn_facts, load_stands, outlook_for
 from mowalert.service.ports import Store, Words, Work
@@ -113,16 +113,28 @@ def _tell_group(
     store: Store, turf: Turf, words: Words, policy: Policy, group: _Group, now: datetime
 ) -> TellReport:
     on = group.occurrence.on
-    if now > group.occurrence.useful_until:
-        with store.begin() as work:
+    with store.begin() as work:
+        skipped = _skip_missed(work, group, now)
+        if now > group.occurrence.useful_until:
             work.rounds.done(group.round_ids, on, at=now, outcome="skipped", digests=0)
             work.commit()
-        return TellReport(0, len(group.rounds), 0, 0, 0)
-    with store.begin() as work:
+            return TellReport(0, skipped + len(group.rounds), 0, 0, 0)
         report = _tell(work, turf, words, policy, group, _found(work, group), now)
         work.rounds.done(group.round_ids, on, at=now, outcome="done", digests=report.digests)
         work.commit()
-    return replace(report, rounds=len(group.rounds))
+    return replace(report, rounds=len(group.rounds), skipped=skipped)
+
+
+def _skip_missed(work: Work, group: _Group, now: datetime) -> int:
+    """Record rounds that came and went while the service was down; how many."""
+    skipped = 0
+    for record in group.rounds:
+        if record.done_on is None:
+            continue
+        for day in missed_between(_table(record), record.done_on, group.occurrence.on):
+            work.rounds.done([record.round_id], day, at=now, outcome="skipped", digests=0)
+            skipped += 1
+    return skipped
 
 
 def _found(work: Work, group: _Group) -> list[int]:

@@ -35,7 +35,7 @@ class SqlStore:
             with self._engine.connect() as connection:
                 yield SqlWork(connection)
         except SQLAlchemyError as error:
-            raise StoreError(_first_line(error)) from error
+            raise StoreError(first_line(error)) from error
 
     def close(self) -> None:
         """Let go of every connection."""
@@ -50,7 +50,7 @@ def open_engine(url: str) -> Engine:
             return create_engine(parsed, pool_pre_ping=True)
         return _sqlite(url, parsed.database)
     except (SQLAlchemyError, ModuleNotFoundError, OSError) as error:
-        raise StoreError(f"the store cannot be opened: {_first_line(error)}") from error
+        raise StoreError(f"the store cannot be opened: {first_line(error)}") from error
 
 
 def _sqlite(url: str, database: str | None) -> Engine:
@@ -77,6 +77,7 @@ def _begin_immediate(connection: Any) -> None:
     connection.exec_driver_sql("BEGIN IMMEDIATE")
 
 
-def _first_line(error: Exception) -> str:
+def first_line(error: Exception) -> str:
+    """Return the first line of what a driver said."""
     cause = getattr(error, "orig", None) or error
     return str(cause).splitlines()[0] if str(cause) else type(cause).__name__

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, column, inspect, select, table
 from sqlalchemy.exc import SQLAlchemyError
 
 from mowalert.errors import StoreError
-from mowalert.store.engine import open_engine
+from mowalert.store.engine import first_line, open_engine
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -51,7 +51,7 @@ def _run(url: str, to: str, change: object) -> None:
             change(config_for(connection), to)  # type: ignore[operator]
             connection.commit()
     except SQLAlchemyError as error:
-        raise StoreError(f"the store's tables cannot be updated: {error}") from error
+        raise StoreError(f"the store's tables cannot be updated: {first_line(error)}") from error
     finally:
         engine.dispose()
 
@@ -71,6 +71,6 @@ def schema_version(url: str) -> str | None:
             version = connection.scalar(select(VERSION.c.version_num))
             return None if version is None else str(version)
     except SQLAlchemyError as error:
-        raise StoreError(f"the store cannot be read: {error}") from error
+        raise StoreError(f"the store cannot be read: {first_line(error)}") from error
     finally:
         engine.dispose()
