@@ -12,10 +12,14 @@ from datetime import date, timedelta
 import numpy as np
 
 from mowalert.domain.arrays import Bools, Floats
-from mowalert.domain.evapotranspiration import best_et0, radiation_from_temperatures
+from mowalert.domain.evapotranspiration import (
+    best_et0,
+    daylight_hours,
+    radiation_from_temperatures,
+)
 from mowalert.domain.grasses import Turf
 from mowalert.domain.growth import (
-    STRESS_POWER,
+    CROWN_KEEPS,
     effective_degree_days,
     flush_factor,
     light_factor,
@@ -245,12 +249,14 @@ class _Daily:
     best_growth_mm: Floats
     et0_mm: Floats
     mean_10_days_c: Floats
+    daylight_h: Floats
 
     @staticmethod
     def of(facts: StandFacts, weather: StandWeather) -> "_Daily":
         mean_c = (weather.t_min_c + weather.t_max_c) / 2
         base_c, opt_c, max_c = (column[:, None] for column in (facts.base_c, facts.opt_c, facts.max_c))
-        effective = effective_degree_days(mean_c, base_c=base_c, opt_c=opt_c, max_c=max_c)
+        crown_c = _crown_temperature(mean_c)
+        effective = effective_degree_days(crown_c, base_c=base_c, opt_c=opt_c, max_c=max_c)
         latitude_deg, doy = facts.latitude_deg[:, None], _days_of_year(weather)
         guessed = radiation_from_temperatures(
             weather.t_min_c, weather.t_max_c, latitude_deg=latitude_deg, day_of_year=doy
@@ -276,7 +282,8 @@ class _Daily:
             gdd_c=np.maximum(mean_c - base_c, 0.0),
             best_growth_mm=facts.g50_mm_d[:, None] / (opt_c - base_c) * effective * light,
             et0_mm=et0_mm,
-            mean_10_days_c=_trailing_mean(mean_c, LEAD_DAYS + 1),
+            mean_10_days_c=_trailing_mean(mean_c, np.ones(LEAD_DAYS + 1)),
+            daylight_h=np.broadcast_to(daylight_hours(latitude_deg, doy), mean_c.shape),
         )
 
 
@@ -293,8 +300,12 @@ def _one_day(
         watered=facts.watered,
     )
     warmth_c = _warmth_by(state.warmth_c, daily.warmth_c[:, index], facts.latitude_deg, on)
-    flush = flush_factor(np.nan_to_num(warmth_c), cool=(~facts.warm).astype(np.float64))
-    growth_mm = daily.best_growth_mm[:, index] * water.ks**STRESS_POWER * flush
+    flush = flush_factor(
+        np.nan_to_num(warmth_c),
+        daylight_h=daily.daylight_h[:, index],
+        cool=(~facts.warm).astype(np.float64),
+    )
+    growth_mm = daily.best_growth_mm[:, index] * water.ks * flush
     heat_load = next_heat_load(state.heat_load, weather.t_min_c[:, index], weather.t_max_c[:, index])
     holds = next_holds(
         state.holds,
@@ -344,10 +355,16 @@ def _days_of_year(weather: StandWeather) -> Floats:
     return np.array([float((weather.first_on + timedelta(days=day)).timetuple().tm_yday) for day in days])
 
 
-def _trailing_mean(values: Floats, width: int) -> Floats:
-    """Mean of the last ``width`` days up to each day; fewer where fewer are known."""
+def _crown_temperature(mean_c: Floats) -> Floats:
+    """Temperature the growing points feel: the air of the last ten days, the older the less."""
+    return _trailing_mean(mean_c, CROWN_KEEPS ** np.arange(LEAD_DAYS, -1.0, -1.0))
+
+
+def _trailing_mean(values: Floats, weights: Floats) -> Floats:
+    """Weighted mean of the last days up to each day, today's weight last; of those that are known."""
+    width = len(weights)
     padded = np.concatenate([np.full((values.shape[0], width - 1), np.nan), values], axis=1)
     windows = np.lib.stride_tricks.sliding_window_view(padded, width, axis=1)
     known = ~np.isnan(windows)
-    total = np.where(known, windows, 0.0).sum(axis=-1)
-    return np.asarray(total / np.maximum(known.sum(axis=-1), 1))
+    total = np.where(known, windows * weights, 0.0).sum(axis=-1)
+    return np.asarray(total / np.maximum((known * weights).sum(axis=-1), 1e-12))

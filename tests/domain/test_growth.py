@@ -81,11 +81,17 @@ def test_a_height_near_the_ceiling_is_never_due() -> None:
     assert due.limit_g_mm is None
 
 
-def test_the_flush_is_a_trapezoid_for_cool_season_grass_only() -> None:
-    warmth = np.array([0.0, 250.0, 325.0, 400.0, 700.0, 1100.0, 1175.0, 1250.0, 3000.0])
-    cool = flush_factor(warmth, cool=np.ones(9))
-    assert cool == pytest.approx([1, 1, 1.3, 1.6, 1.6, 1.6, 1.3, 1, 1])
-    assert flush_factor(warmth, cool=np.zeros(9)) == pytest.approx(np.ones(9))
+def test_the_flush_rises_and_falls_for_cool_season_grass_only() -> None:
+    warmth = np.array([0.0, 300.0, 450.0, 600.0, 700.0, 1200.0, 1700.0, 3000.0])
+    summer = np.full(8, 16.0)
+    cool = flush_factor(warmth, daylight_h=summer, cool=np.ones(8))
+    assert cool == pytest.approx([1, 1, 1.6, 2.2, 2.2, 1.6, 1, 1])
+    assert flush_factor(warmth, daylight_h=summer, cool=np.zeros(8)) == pytest.approx(np.ones(8))
+
+
+def test_the_flush_waits_for_long_days_however_mild_the_winter() -> None:
+    days = flush_factor(np.full(4, 650.0), daylight_h=np.array([10.0, 12.0, 12.75, 14.0]), cool=np.ones(4))
+    assert days == pytest.approx([1, 1, 1.6, 2.2])
 
 
 def test_shade_slows_growth_only_while_light_is_short() -> None:

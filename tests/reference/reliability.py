@@ -15,7 +15,7 @@ from seasons import DE_BILT, LEXINGTON, MERCED, MILWAUKEE, TURF, Station, weathe
 
 from mowalert.domain.arrays import Floats
 from mowalert.domain.doubt import chance_by_day, error_quantiles, no_errors, spread_curves, tally
-from mowalert.domain.evapotranspiration import radiation_from_temperatures
+from mowalert.domain.evapotranspiration import daylight_hours, radiation_from_temperatures
 from mowalert.domain.growth import effective_degree_days, flush_factor, light_factor
 
 STATIONS = (DE_BILT, MILWAUKEE, LEXINGTON, MERCED)
@@ -89,7 +89,8 @@ class Place:
         )
         warmth = self.warmth_c[start] + np.cumsum(np.maximum(mean_c, 0.0))
         pace = grass.g50_mm_d / (grass.opt_c - grass.base_c)
-        return np.asarray(pace * effective * light * flush_factor(warmth, cool=np.ones(LEADS)))
+        flush = flush_factor(warmth, daylight_h=daylight_hours(self.latitude_deg, doy), cool=np.ones(LEADS))
+        return np.asarray(pace * effective * light * flush)
 
     def gains(self, t_c: Floats, start: int) -> Floats:
         return np.cumsum(self.growth(t_c, start))

@@ -143,12 +143,21 @@ def test_a_plain_daily_bookkeeping_agrees(taw: float, days: list[tuple[float, fl
 
 @pytest.mark.parametrize(("check", "season"), [("water.table.cool", "cool"), ("water.table.warm", "warm")])
 def test_turf_parameters_are_those_of_the_tables(check: str, season: str, checks: Checks, turf: Turf) -> None:
-    """Tables 12 and 22; root depths there are for deep, watered turf, ours are shallower on purpose."""
+    """Tables 12 and 22; root depths there are for deep, watered turf, ours are shallower on purpose.
+
+    Cool-season turf takes the average of California's trials instead of table 12: with 0.95 rainfed ryegrass
+    keeps too little of its irrigated growth (HINDCAST.md). The table's value stays beside it in the report.
+    """
     expected = checks[check]["expected"]
     grasses = [grass for grass in turf.grasses.values() if grass.season == season]
     assert grasses
     for grass in grasses:
-        checks.same(check, f"{grass.grass_id} Kc", grass.kc, expected["kc_mid"])
+        if season == "warm":
+            checks.same(check, f"{grass.grass_id} Kc", grass.kc, expected["kc_mid"])
+        else:
+            california = checks["water.kc.california"]["expected"]["annual_cool"]
+            checks.same("water.kc.california", f"{grass.grass_id} Kc", grass.kc, california)
+            checks.within(check, f"{grass.grass_id} Kc", grass.kc, california, expected["kc_mid"])
         checks.same(check, f"{grass.grass_id} p", grass.depletion_p, expected["p"])
     tall = float(root_depth_mm(90.0, deep=True))
     checks.within(check, "deepest reach m", tall / 1000, 0.5, expected["root_depth_m"][1])
