@@ -130,7 +130,7 @@ def _batches(
     for stand in stands:
         of_cell = days.get(stand.cell_id, {})
         today = local_date(cells[stand.cell_id], now)
-        first_on = _first_day(known.get(stand.stand_id), of_cell)
+        first_on = _first_day(known.get(stand.stand_id), of_cell, today)
         last_on = _last_day(of_cell, first_on, today)
         if first_on is not None and last_on is not None:
             groups.setdefault((first_on, today, last_on), []).append(stand)
@@ -138,10 +138,23 @@ def _batches(
         yield _Batch(first_on, today, last_on, members)
 
 
-def _first_day(record: GrowthRecord | None, of_cell: Mapping[date, WeatherDay]) -> date | None:
-    if record is not None:
-        return record.settled_on + timedelta(days=1)
-    return min(of_cell, default=None)
+def _first_day(record: GrowthRecord | None, of_cell: Mapping[date, WeatherDay], today: date) -> date | None:
+    """The day after the settled one, or where weather can be seen again after a gap nobody can bridge."""
+    if record is None:
+        return min(of_cell, default=None)
+    after = record.settled_on + timedelta(days=1)
+    seen_from = _seen_from(of_cell, after, today)
+    return after if seen_from is None or seen_from <= after else seen_from
+
+
+def _seen_from(of_cell: Mapping[date, WeatherDay], after: date, today: date) -> date | None:
+    """First day of the last stretch without a long gap that reaches today; ``after`` if all of it does."""
+    first, missing, on = None, 0, today
+    while on >= after and missing <= MOST_FILLED_DAYS:
+        missing = 0 if on in of_cell else missing + 1
+        first = on if on in of_cell else first
+        on -= timedelta(days=1)
+    return after if missing <= MOST_FILLED_DAYS and first is not None else first
 
 
 def _last_day(of_cell: Mapping[date, WeatherDay], first_on: date | None, today: date) -> date | None:
@@ -174,7 +187,8 @@ def _grow_batch(
     )
     weather = _stand_weather(batch, days)
     start = _start_states(batch, cells, known)
-    settle_on = max(batch.first_on, batch.today - timedelta(days=SETTLE_DAYS))
+    # Run again on one day, a stand settles no further: what is younger may still be corrected.
+    settle_on = max(batch.first_on - timedelta(days=1), batch.today - timedelta(days=SETTLE_DAYS))
     curve = grow(facts, weather, start, settle_on=settle_on)
     of_stands = [ensembles.get(stand.cell_id) for stand in batch.stands]
     gains = member_gains(facts, weather, start, of_stands, today=batch.today, ahead_days=AHEAD_DAYS)
@@ -192,12 +206,23 @@ def _start_states(
     rows = []
     for stand in batch.stands:
         record = known.get(stand.stand_id)
-        if record is not None:
+        if record is not None and record.settled_on >= batch.first_on - timedelta(days=1):
             rows.append(np.frombuffer(record.settled, dtype="<f8"))
+            continue
+        if record is not None:
+            rows.append(_resumed(record, batch.first_on).packed()[0])
             continue
         seen = batch.first_on <= season_start(cells[stand.cell_id], batch.today)
         rows.append(StandState.fresh(1, warmth_known=seen).packed()[0])
     return StandState.unpacked(np.array(rows))
+
+
+def _resumed(record: GrowthRecord, first_on: date) -> StandState:
+    """The state after days nobody saw: the curve goes on from where it was, soil and holds begin anew."""
+    curve = unpack_curve(record.curve)
+    last = min((first_on - record.curve_from).days, curve.shape[1]) - 1
+    begun = StandState.fresh(1, warmth_known=False)
+    return replace(begun, growth_mm=curve[0, last : last + 1], gdd_c=curve[1, last : last + 1])
 
 
 def _stand_weather(batch: _Batch, days: Mapping[int, Mapping[date, WeatherDay]]) -> StandWeather:
@@ -274,7 +299,10 @@ def _with_past(rows: Floats, first_on: date, today: date, before: GrowthRecord |
     """Keep some weeks before today, from the curve stored before where the new one begins later."""
     keep_from = today - timedelta(days=KEPT_DAYS)
     if before is not None and before.curve_from < first_on:
-        old = unpack_curve(before.curve)[:, : (first_on - before.curve_from).days]
+        days = (first_on - before.curve_from).days
+        old = unpack_curve(before.curve)[:, :days]
+        # Days nobody saw stand still.
+        old = np.pad(old, ((0, 0), (0, days - old.shape[1])), mode="edge")
         first_on, rows = before.curve_from, np.concatenate([old, rows], axis=1)
     cut = max(0, (keep_from - first_on).days)
     return first_on + timedelta(days=cut), rows[:, cut:]

@@ -2,13 +2,11 @@
 
 import os
 from pathlib import Path
-from shutil import copyfile
 
 import pytest
 from program import Program
 from skies import Skies
-
-from mowalert.store.upgrade import upgrade
+from stores import empty_store
 
 
 @pytest.fixture
@@ -16,14 +14,6 @@ def skies(monkeypatch: pytest.MonkeyPatch) -> Skies:
     sky = Skies()
     monkeypatch.setattr("mowalert.wiring._weather", lambda settings, store: sky)
     return sky
-
-
-@pytest.fixture(scope="session")
-def empty_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A store with tables and nothing in them, to be copied: making one takes its time."""
-    path = tmp_path_factory.mktemp("store") / "mowalert.db"
-    upgrade(f"sqlite:///{path}")
-    return path
 
 
 @pytest.fixture
@@ -36,7 +26,8 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, skies: Skies) -> Pro
 
 
 @pytest.fixture
-def program(folder: Program, empty_store: Path) -> Program:
+def program(folder: Program) -> Program:
+    """A folder with an empty store."""
     (folder.folder / "var").mkdir()
-    copyfile(empty_store, folder.folder / "var" / "mowalert.db")
+    (folder.folder / "var" / "mowalert.db").write_bytes(empty_store())
     return folder

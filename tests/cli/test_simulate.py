@@ -260,7 +260,7 @@ def test_real_seasons_are_mown_while_grass_grows(
     assert len(cuts) > 10
     assert max(cut["removed_fraction"] for cut in cuts) <= 1 / 3 + 1e-9
     off_season = [cut["date"] for cut in cuts if cut["date"][5:7] in resting.split()]
-    assert len(off_season) <= 0.03 * len(cuts), off_season
+    assert len(off_season) <= 0.04 * len(cuts), off_season
     held = [hold for hold in season["holds"] if hold["reason"] != "waterlogged"]
     for cut in cuts:
         assert not any(hold["start"] <= cut["date"] <= hold["end"] for hold in held)

@@ -1,0 +1,24 @@
+"""Stores with tables and nothing in them, copied from one: making one takes its time."""
+
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from mowalert.store.engine import SqlStore
+from mowalert.store.upgrade import upgrade
+
+
+@cache
+def empty_store() -> bytes:
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "mowalert.db"
+        upgrade(f"sqlite:///{path}")
+        return path.read_bytes()
+
+
+def new_store(path: Path) -> SqlStore:
+    """Open a new store at a path; one that was there is replaced."""
+    for old in path.parent.glob(f"{path.name}*"):
+        old.unlink()
+    path.write_bytes(empty_store())
+    return SqlStore(f"sqlite:///{path}")
