@@ -22,6 +22,7 @@ COMMANDS = {
     "measured": "keeping",
     "due": "keeping",
     "holds": "keeping",
+    "why": "answers",
     "outlook": "seasons",
     "night": "nights",
     "deliver": "nights",

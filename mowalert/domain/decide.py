@@ -19,7 +19,7 @@ from mowalert.domain.chances import (
     next_mowing_date,
 )
 from mowalert.domain.doubt import DueSpread, due_spread
-from mowalert.domain.holds import told_in
+from mowalert.domain.holds import LASTING, told_in
 from mowalert.domain.lawn import LawnFacts
 from mowalert.domain.notices import DayReason, HoldFacts, Notice
 from mowalert.domain.thirds import (
@@ -192,6 +192,24 @@ def due_spread_of(lawn: LawnFacts, outlook: Outlook) -> DueSpread | None:
         return None
     today_g_mm = float(outlook.growth_mm[outlook.at(outlook.gains_on)])
     return due_spread(lawn.due.limit_g_mm, today_g_mm, outlook.gains_mm, today=outlook.gains_on)
+
+
+def tried(lawn: LawnFacts, outlook: Outlook, round_: Round) -> list[tuple[str, bool]]:
+    """Name the rules that were asked, in their order, and whether each had the last word."""
+    case = _Case(lawn, outlook, round_, lawn.heights_at(outlook.growth_mm))
+    asked = []
+    for rule in RULES:
+        done, _ = rule(case)
+        asked.append((rule.__name__.lstrip("_"), done))
+        if done:
+            break
+    return asked
+
+
+def hold_numbers(lawn: LawnFacts, outlook: Outlook, round_: Round) -> list[HoldFacts]:
+    """Every hold the weather can set, with the numbers its rule looks at today, in force or not."""
+    case = _Case(lawn, outlook, round_, lawn.heights_at(outlook.growth_mm))
+    return [HoldFacts(reason, round_.today, _numbers(case, reason, round_.today)) for reason in LASTING]
 
 
 Said = tuple[bool, Notice | None]

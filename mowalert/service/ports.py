@@ -279,6 +279,9 @@ class Outbox(Protocol):
     def told(self, lawn_id: int | None, *, limit: int) -> list[ToldRecord]:
         """The newest notices, of one lawn or of all."""
 
+    def notice(self, told_id: int) -> ToldRecord | None:
+        """One notice by its number."""
+
     def lease(self, *, now: datetime, until: datetime, limit: int) -> list[LeasedMessage]:
         """Take messages that may go now; nobody else gets them until the lease ends."""
 

@@ -52,6 +52,11 @@ class SqlOutbox:
             query = query.where(told.c.lawn_id == lawn_id)
         return [ToldRecord(**row) for row in self._connection.execute(query).mappings()]
 
+    def notice(self, told_id: int) -> ToldRecord | None:
+        """One notice by its number."""
+        row = self._connection.execute(select(told).where(told.c.told_id == told_id)).mappings().first()
+        return None if row is None else ToldRecord(**row)
+
     def lease(self, *, now: datetime, until: datetime, limit: int) -> list[LeasedMessage]:
         """Take messages that may go now; nobody else gets them until the lease ends."""
         free = or_(

@@ -1,102 +1,17 @@
 """A keeper's ruler through the whole service: it moves the due date, is said aloud, and can be forgotten."""
 
-from datetime import UTC, date, datetime, timedelta
-
 import pytest
 from builders import a_digest, a_notice
-from skies import Skies
+from keepers import POLICY, TABLE, TRUTH, Keeper, evening
 
 from mowalert.channels.messages import render_email
 from mowalert.domain.grasses import Turf
-from mowalert.domain.words import Channel
 from mowalert.errors import InputError
 from mowalert.service.enrol import enrol
-from mowalert.service.grow import grow_stands
 from mowalert.service.lawn_table import read_table
 from mowalert.service.look import due_now
-from mowalert.service.pull import pull_weather
-from mowalert.service.records import LawnRecord
-from mowalert.service.report import (
-    Reported,
-    forget_learned,
-    report_height,
-    report_mowing,
-    undo_last,
-)
-from mowalert.service.tell import Policy
+from mowalert.service.report import forget_learned, undo_last
 from mowalert.store.engine import SqlStore
-
-START = date(2026, 5, 4)
-TABLE = """keeper,kind,email,latitude,longitude,grass,height_mm,watering,last_mown_on,last_height_mm
-Ann,company,ann@example.org,42.0,-73.0,kentucky_bluegrass,70,regular,2026-05-04,70
-"""
-POLICY = Policy(frozenset(Channel), timedelta(hours=36))
-TRUTH = 1.4
-
-
-def evening(on: date) -> datetime:
-    return datetime(on.year, on.month, on.day, 22, 5, tzinfo=UTC)
-
-
-class Keeper:
-    """Someone with one lawn that grows faster than the model thinks, and a ruler."""
-
-    def __init__(self, store: SqlStore, turf: Turf) -> None:
-        self.store, self.turf, self.today = store, turf, START
-        rows, report = read_table(TABLE, turf, now=evening(START))
-        enrol(store, turf, rows, report, source="a test", cell_degrees=0.1, now=evening(START))
-        self.sky = Skies()
-        self.night()
-
-    def night(self) -> None:
-        pull_weather(self.store, self.sky, now=evening(self.today))
-        grow_stands(self.store, self.turf, now=evening(self.today))
-
-    def wait(self, days: int) -> None:
-        self.today += timedelta(days=days)
-        self.night()
-
-    @property
-    def lawn(self) -> LawnRecord:
-        with self.store.begin() as work:
-            (lawn,) = work.lawns.get(work.lawns.all_ids())
-        return lawn
-
-    def mow(self) -> Reported:
-        return report_mowing(
-            self.store,
-            self.turf,
-            1,
-            height_mm=70.0,
-            on=self.today,
-            today=self.today,
-            now=evening(self.today),
-            by="cli",
-        )
-
-    def measure(self, height_mm: float | None = None) -> Reported:
-        """Hold the ruler into the grass: what the model has, times the truth."""
-        lawn = self.lawn
-        with self.store.begin() as work:
-            growth = work.stands.growth([lawn.stand_id])[lawn.stand_id]
-        grown = growth.g[0] - (lawn.anchor_g_mm or 0.0)
-        true = lawn.anchor_height_mm + grown * lawn.pace / lawn.learned * TRUTH
-        return report_height(
-            self.store,
-            self.turf,
-            1,
-            height_mm=round(true if height_mm is None else height_mm, 1),
-            on=self.today,
-            today=self.today,
-            now=evening(self.today),
-            by="cli",
-        )
-
-    def cycle(self) -> Reported:
-        """Mow, wait a week, measure."""
-        self.mow()
-        self.wait(7)
-        return self.measure()
 
 
 @pytest.fixture
