@@ -84,9 +84,10 @@ def _company() -> list[dict[str, object]]:
 
 def _parks() -> list[dict[str, object]]:
     office = {"keeper": f"{TOWN} Parks", "kind": "parks", "email": "parks@example.org", "units": "us"}
+    sites = list(dict.fromkeys(site for site, *_ in PARKS))
     return [
         office
-        | _near(number)
+        | _near(sites.index(site))
         | {
             "site": site,
             "lawn": lawn,
@@ -95,7 +96,7 @@ def _parks() -> list[dict[str, object]]:
             "height_mm": height_mm,
             "watering": watering,
         }
-        for number, (site, lawn, turf_class, grass, height_mm, watering) in enumerate(PARKS)
+        for site, lawn, turf_class, grass, height_mm, watering in PARKS
     ]
 
 

@@ -75,12 +75,6 @@ def checks(shared_dir: Path) -> Checks:
     return made
 
 
-def pytest_itemcollected(item: pytest.Item) -> None:
-    """Keep what fills the report in one process, where tests run in several."""
-    if "checks" in getattr(item, "fixturenames", ()):
-        item.add_marker(pytest.mark.xdist_group("checks"))
-
-
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Run the test of completeness after all others of this folder."""
