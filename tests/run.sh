@@ -3,9 +3,9 @@
 #
 #   bash tests/run.sh              everything
 #   bash tests/run.sh --fast       without the outside references and without the linters
-#   bash tests/run.sh -k digest    any further words go to pytest
+#   bash tests/run.sh -k digest    any further words go to pytest, which then runs alone
 #
-# Tests that need PostgreSQL, Chromium or the reference data skip with a line where these are absent.
+# Tests that need PostgreSQL or the reference data skip with a line where these are absent.
 # MOWALERT_SHARED names the folder of reference data (default ../shared), MOWALERT_TEST_POSTGRES a server.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."

@@ -1,8 +1,9 @@
-"""A season of many lawns against the same model written as a plain loop over days and lawns.
+"""A season of many lawns at once against the same functions called lawn by lawn and day by day.
 
     python tests/benchmarks/season.py --lawns 10000 --stands 2000 --json
 
-The loop runs on a sample of lawns and is scaled to all of them; its heights must equal ours.
+The loop runs on a sample of lawns and is scaled to all of them; its heights must equal ours. It calls the
+array functions with one row at a time, which is slower than the same model in plain floats would be.
 """
 
 import argparse
