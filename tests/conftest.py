@@ -1,7 +1,6 @@
 """Fixtures every test may use."""
 
 import os
-import shutil
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,6 +8,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 from hypothesis import HealthCheck, settings
+from stores import new_store
 from weather_server import WeatherServer
 
 from mowalert.domain.grasses import Turf
@@ -86,14 +86,6 @@ def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
-def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """An SQLite store whose tables were made once; copies of it are quick."""
-    path = tmp_path_factory.mktemp("store") / "store.db"
-    upgrade(f"sqlite:///{path}")
-    return path
-
-
-@pytest.fixture(scope="session")
 def migrated_database(postgres: str) -> Iterator[str]:
     """A PostgreSQL store whose tables were made once; it is emptied after each test."""
     name = f"mowalert_{uuid.uuid4().hex[:12]}"
@@ -108,9 +100,7 @@ def migrated_database(postgres: str) -> Iterator[str]:
 def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[SqlStore]:
     """A store with empty tables of each kind."""
     if request.param == "sqlite":
-        path = tmp_path / "store.db"
-        shutil.copyfile(request.getfixturevalue("migrated_file"), path)
-        opened = SqlStore(f"sqlite:///{path}")
+        opened = new_store(tmp_path / "store.db")
         yield opened
         opened.close()
         return

@@ -4,9 +4,10 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from math import ceil, floor
 
+from mowalert.domain.lawn import place_name
 from mowalert.domain.notices import DayPart, DayReason, HoldFacts, Notice
 from mowalert.domain.thirds import THIRD
-from mowalert.domain.units import MM_PER_INCH, f_from_c, inches_from_mm
+from mowalert.domain.units import MM_PER_INCH, c_from_f, f_from_c, inches_from_mm
 from mowalert.domain.words import Clippings, HoldReason, Units
 
 QUARTERS = {0: "", 1: "¼", 2: "½", 3: "¾"}
@@ -84,7 +85,7 @@ def temperature(celsius: float, units: Units) -> str:
 
 def heat_index(fahrenheit: float, units: Units) -> str:
     """Say a heat index in the keeper's degrees."""
-    return temperature((fahrenheit - 32) / 1.8, units)
+    return temperature(float(c_from_f(fahrenheit)), units)
 
 
 def rain(mm: float, units: Units) -> str:
@@ -120,9 +121,7 @@ def names(items: Sequence[str], *, most: int = 5) -> str:
 
 def place(notice: Notice) -> str:
     """Say which lawn a notice is about."""
-    if notice.lawn_name in ("", "lawn", notice.site_name):
-        return notice.site_name
-    return f"{notice.site_name}, {notice.lawn_name}"
+    return place_name(notice.site_name, notice.lawn_name)
 
 
 def learned(factor: float) -> str:

@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from mowalert.cli.common import JsonOption, one_line_errors, opened, print_json
+from mowalert.domain.lawn import place_name
 from mowalert.errors import InputError
 from mowalert.service.why import Why, notices_of
 from mowalert.service.why import why as why_told
@@ -42,7 +43,7 @@ def why(
 
 def _show(chain: Why) -> None:
     said = chain.notice
-    place = f"{said.site_name}, {said.lawn_name}"
+    place = place_name(said.site_name, said.lawn_name)
     typer.echo(
         f"{said.kind} on {said.on}: {place} ({said.grass_name}), decided {chain.told_at:%Y-%m-%d %H:%M} UTC"
     )

@@ -17,11 +17,12 @@ from mowalert.cli.common import (
     opened,
     print_json,
 )
+from mowalert.domain.lawn import place_name
 from mowalert.domain.learning import Learned
 from mowalert.domain.notices import Notice
 from mowalert.domain.words import NoticeKind
 from mowalert.errors import InputError
-from mowalert.service.look import due_now, held_now, place_name
+from mowalert.service.look import due_now, held_now
 from mowalert.service.report import (
     Reported,
     forget_learned,
@@ -146,7 +147,8 @@ def _forgotten(lawn_id: int, *, json: bool) -> None:
         print_json({"lawn_id": lawn_id, "learned": 1.0})
     else:
         typer.echo(
-            f"lawn {lawn_id}: what its heights have taught is forgotten; --undo of mowed brings it back"
+            f"lawn {lawn_id}: what its heights have taught is forgotten; "
+            f"`mowalert mowed {lawn_id} --undo` brings it back"
         )
 
 

@@ -20,11 +20,11 @@ from mowalert.cli.common import (
     read_text,
     write_text,
 )
+from mowalert.domain.lawn import place_name
 from mowalert.service.enrol import enrol
 from mowalert.service.export import export_rows
 from mowalert.service.lawn_rows import COLUMNS
 from mowalert.service.lawn_table import ImportReport, read_table
-from mowalert.service.look import place_name
 
 app = typer.Typer(no_args_is_help=True, help="Bring lawns in, out, and show them.")
 

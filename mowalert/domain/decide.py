@@ -4,7 +4,7 @@ Goes in: what the lawn is, what was last said of it, what its stand's weather do
 Comes out: one notice with its reason, or nothing.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -166,11 +166,16 @@ def decide(lawn: LawnFacts, outlook: Outlook, round_: Round) -> Notice | None:
         One notice, or nothing to say. A hold always beats a cut.
     """
     case = _Case(lawn, outlook, round_, lawn.heights_at(outlook.growth_mm))
+    return next((notice for _, done, notice in _asked(case) if done), None)
+
+
+def _asked(case: _Case) -> Iterator[tuple[str, bool, Notice | None]]:
+    """Ask the rules in their order up to the first that has the last word: name, whether, what it says."""
     for rule in RULES:
         done, notice = rule(case)
+        yield rule.__name__.lstrip("_"), done, notice
         if done:
-            return notice
-    return None
+            return
 
 
 def due_spread_of(lawn: LawnFacts, outlook: Outlook) -> DueSpread | None:
@@ -197,13 +202,7 @@ def due_spread_of(lawn: LawnFacts, outlook: Outlook) -> DueSpread | None:
 def tried(lawn: LawnFacts, outlook: Outlook, round_: Round) -> list[tuple[str, bool]]:
     """Name the rules that were asked, in their order, and whether each had the last word."""
     case = _Case(lawn, outlook, round_, lawn.heights_at(outlook.growth_mm))
-    asked = []
-    for rule in RULES:
-        done, _ = rule(case)
-        asked.append((rule.__name__.lstrip("_"), done))
-        if done:
-            break
-    return asked
+    return [(name, done) for name, done, _ in _asked(case)]
 
 
 def hold_numbers(lawn: LawnFacts, outlook: Outlook, round_: Round) -> list[HoldFacts]:

@@ -6,6 +6,7 @@ of growth lay off.
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cache
 from statistics import NormalDist
 
 import numpy as np
@@ -87,6 +88,7 @@ def error_quantiles(seen: Floats, *, members: int = MEMBERS) -> Floats:
     return np.array(rows).T
 
 
+@cache
 def _believed(lead: int) -> Floats:
     normal = NormalDist(0.0, USUAL_ERROR + USUAL_ERROR_A_DAY * lead)
     below = np.array([normal.cdf(edge) for edge in ERROR_EDGES])

@@ -76,6 +76,11 @@ class LawnFacts:
         )
 
 
+def place_name(site_name: str, lawn_name: str) -> str:
+    """Return how a lawn is called; one without a name of its own is its site's."""
+    return site_name if lawn_name in ("", "lawn", site_name) else f"{site_name}, {lawn_name}"
+
+
 def pace_of(
     grass: Grass, chosen_mm: float, *, nitrogen: float | None, learned: float, regulator: float = 1.0
 ) -> float:

@@ -25,7 +25,7 @@ from mowalert.domain.growth import (
     light_factor,
 )
 from mowalert.domain.holds import HoldDay, HoldState, as_mask, next_heat_load, next_holds
-from mowalert.domain.soil_water import root_depth_mm, total_available_water_mm, water_day
+from mowalert.domain.soil_water import WaterDay, root_depth_mm, total_available_water_mm, water_day
 from mowalert.domain.words import Sun, Watering
 
 SUN_SHARE = {Sun.FULL: 1.0, Sun.PART: 0.75, Sun.SHADE: 0.5}
@@ -307,23 +307,8 @@ def _one_day(
     )
     growth_mm = daily.best_growth_mm[:, index] * water.ks * flush
     heat_load = next_heat_load(state.heat_load, weather.t_min_c[:, index], weather.t_max_c[:, index])
-    holds = next_holds(
-        state.holds,
-        HoldDay(
-            t_min_c=weather.t_min_c[:, index],
-            t_max_c=weather.t_max_c[:, index],
-            mean_10_days_c=daily.mean_10_days_c[:, index],
-            rain_48_h_mm=weather.rain_mm[:, index] + np.nan_to_num(weather.rain_mm[:, index - 1]),
-            water_stress=water.ks,
-            soil_room_mm=water.depletion_mm,
-            heat_load=heat_load,
-            growth_mm=growth_mm,
-            warm=facts.warm,
-            clay=facts.clay,
-            dormant_after_d=facts.dormant_after_d,
-        ),
-        ordinal=on.toordinal(),
-    )
+    hold_day = _hold_day(facts, weather, daily, index, water, heat_load, growth_mm)
+    holds = next_holds(state.holds, hold_day, ordinal=on.toordinal())
     after = StandState(
         state.growth_mm + growth_mm,
         state.gdd_c + daily.gdd_c[:, index],
@@ -342,6 +327,31 @@ def _one_day(
         as_mask(holds.active),
     )
     return after, column
+
+
+def _hold_day(
+    facts: StandFacts,
+    weather: StandWeather,
+    daily: _Daily,
+    index: int,
+    water: WaterDay,
+    heat_load: Floats,
+    growth_mm: Floats,
+) -> HoldDay:
+    """What the hold rules look at on one day."""
+    return HoldDay(
+        t_min_c=weather.t_min_c[:, index],
+        t_max_c=weather.t_max_c[:, index],
+        mean_10_days_c=daily.mean_10_days_c[:, index],
+        rain_48_h_mm=weather.rain_mm[:, index] + np.nan_to_num(weather.rain_mm[:, index - 1]),
+        water_stress=water.ks,
+        soil_room_mm=water.depletion_mm,
+        heat_load=heat_load,
+        growth_mm=growth_mm,
+        warm=facts.warm,
+        clay=facts.clay,
+        dormant_after_d=facts.dormant_after_d,
+    )
 
 
 def _warmth_by(warmth_c: Floats, today_c: Floats, latitude_deg: Floats, on: date) -> Floats:

@@ -10,7 +10,7 @@ import numpy as np
 from mowalert.domain.decide import Outlook, Round, decide
 from mowalert.domain.grasses import Turf
 from mowalert.domain.holds import in_mask
-from mowalert.domain.lawn import LawnFacts
+from mowalert.domain.lawn import LawnFacts, place_name
 from mowalert.domain.notices import Notice
 from mowalert.domain.words import HoldReason, NoticeKind
 from mowalert.errors import InputError
@@ -157,11 +157,6 @@ def _lawn_outlook(case: _Seen) -> LawnOutlook:
         fresh=outlook.fresh,
         days=days,
     )
-
-
-def place_name(site_name: str, lawn_name: str) -> str:
-    """Return how a lawn is called; one without a name of its own is its site's."""
-    return site_name if lawn_name in ("lawn", site_name) else f"{site_name}, {lawn_name}"
 
 
 def _known(value: float) -> float | None:

@@ -114,6 +114,9 @@ class Weather(Protocol):
     def save_ensembles(self, ensembles: Iterable[Ensemble]) -> None:
         """Keep ensembles, newer over older."""
 
+    def with_ensemble(self, cell_ids: Sequence[int], *, since: datetime) -> set[int]:
+        """Cells that have an ensemble fetched since a moment."""
+
     def ensembles(self, cell_ids: Sequence[int], *, since: datetime) -> dict[int, Ensemble]:
         """Ensembles of cells that were fetched since a moment."""
 

@@ -65,7 +65,7 @@ def _pull_ensembles(
     store: Store, sources: WeatherSources, cells: Sequence[CellRecord], now: datetime
 ) -> None:
     with store.begin() as work:
-        known = work.weather.ensembles([cell.cell_id for cell in cells], since=now - ENSEMBLE_FRESH_FOR)
+        known = work.weather.with_ensemble([cell.cell_id for cell in cells], since=now - ENSEMBLE_FRESH_FOR)
     wanted = [_place(cell) for cell in cells if cell.cell_id not in known]
     found = sources.ensemble(wanted, forecast_days=FORECAST_DAYS, now=now) if wanted else []
     if found:

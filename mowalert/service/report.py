@@ -90,7 +90,9 @@ def report_mowing(
         height = lawn.chosen_mm if height_mm is None else _checked_height(height_mm, lawn, turf)
         before = _height_of(lawn, work, turf, _growth_on(work, lawn, on))
         event = EventRecord(0, lawn_id, "mowing", on, height, before, False, by, now)
-        _restart(work, turf, lawn, event, height, now)
+        work.lawns.happened([event])
+        _restart(work, turf, lawn, event, height)
+        work.outbox.cancel_for_lawn(lawn_id, at=now)
         work.commit()
     removed = None if before is None else removed_fraction(max(before, height), height)
     return Reported(lawn_id, on, before, height, removed)
@@ -116,8 +118,9 @@ def report_height(
         before = _height_of(lawn, work, turf, growth_mm)
         event = EventRecord(0, lawn_id, HEIGHT, on, height, before, False, by, now)
         event = interval_closed(event, lawn, work.lawns.events(lawn_id), growth_mm)
-        _restart(work, turf, lawn, event, height, now)
-        learned = _relearn(work, turf, lawn_id)
+        work.lawns.happened([event])
+        taught_lawn, learned = _relearned(work, turf, lawn)
+        _restart(work, turf, taught_lawn, event, height)
         work.commit()
     taught = teaches(event, turf.grasses[lawn.grass])
     return Reported(lawn_id, on, before, height, None, learned, taught)
@@ -150,10 +153,15 @@ def forget_learned(store: Store, turf: Turf, lawn_id: int, *, on: date, now: dat
         If the lawn is unknown or has taught nothing.
     """
     with store.begin() as work:
-        if not _lawn(work, lawn_id).learned_reports:
+        lawn = _lawn(work, lawn_id)
+        if not lawn.learned_reports:
             raise InputError(f"lawn {lawn_id}: nothing has been learned that could be forgotten")
         work.lawns.happened([EventRecord(0, lawn_id, FORGET, on, None, None, False, "cli", now)])
-        learned = _relearn(work, turf, lawn_id)
+        blank, learned = _relearned(work, turf, lawn)
+        again = restarted(
+            blank, on=lawn.anchored_on, height_mm=lawn.anchor_height_mm, assumed=lawn.anchor_assumed
+        )
+        place(work, turf, [again])
         work.commit()
     return learned
 
@@ -195,8 +203,8 @@ def undo_last(store: Store, turf: Turf, lawn_id: int, *, now: datetime) -> Event
             on, height_mm, assumed = last.on, last.height_mm or lawn.chosen_mm, last.assumed
         else:
             on, height_mm, assumed = undone.on, undone.before_mm or lawn.chosen_mm, True
-        place(work, turf, [restarted(lawn, on=on, height_mm=height_mm, assumed=assumed)])
-        _relearn(work, turf, lawn_id)
+        knows_less, _ = _relearned(work, turf, lawn)
+        place(work, turf, [restarted(knows_less, on=on, height_mm=height_mm, assumed=assumed)])
         work.commit()
     return undone
 
@@ -250,24 +258,14 @@ def _height_of(lawn: LawnRecord, work: Work, turf: Turf, growth_mm: float | None
     return lawn_facts(lawn, work.keepers.sites([lawn.site_id])[lawn.site_id], turf).height_at(growth_mm)
 
 
-def _relearn(work: Work, turf: Turf, lawn_id: int) -> Learned:
-    """Fit the lawn's factor to all its reports, and place it anew."""
-    lawn = _lawn(work, lawn_id)
-    learned = learned_from(work.lawns.events(lawn_id), turf.grasses[lawn.grass])
+def _relearned(work: Work, turf: Turf, lawn: LawnRecord) -> tuple[LawnRecord, Learned]:
+    """Fit the lawn's factor to all its reports and keep it; where the lawn stands is still to be told."""
+    learned = learned_from(work.lawns.events(lawn.lawn_id), turf.grasses[lawn.grass])
     changed = with_learned(lawn, learned, turf)
     work.lawns.change(changed)
-    again = restarted(
-        changed, on=lawn.anchored_on, height_mm=lawn.anchor_height_mm, assumed=lawn.anchor_assumed
-    )
-    place(work, turf, [again])
-    return learned
+    return changed, learned
 
 
-def _restart(
-    work: Work, turf: Turf, lawn: LawnRecord, event: EventRecord, height_mm: float, now: datetime
-) -> None:
-    work.lawns.happened([event])
+def _restart(work: Work, turf: Turf, lawn: LawnRecord, event: EventRecord, height_mm: float) -> None:
     work.lawns.said([Said(lawn.lawn_id, lawn.told_hold, lawn.told_hold_on, None, None)])
     place(work, turf, [restarted(lawn, on=event.on, height_mm=height_mm, assumed=False)])
-    if event.kind == "mowing":
-        work.outbox.cancel_for_lawn(lawn.lawn_id, at=now)

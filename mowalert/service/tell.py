@@ -98,14 +98,15 @@ def tell_rounds(store: Store, turf: Turf, words: Words, policy: Policy, *, now: 
 def _groups(rounds: Iterable[RoundRecord], now: datetime) -> list[_Group]:
     groups: dict[tuple[Occurrence, bool, int, bool], list[RoundRecord]] = {}
     for record in rounds:
-        occurrence = latest(_table(record), now=now)
+        occurrence = latest(timetable_of(record), now=now)
         if record.done_on is None or record.done_on < occurrence.on:
             alike = (occurrence, record.daily_list, record.weekdays, record.mixed)
             groups.setdefault(alike, []).append(record)
     return [_Group(*key, members) for key, members in groups.items()]
 
 
-def _table(record: RoundRecord) -> Timetable:
+def timetable_of(record: RoundRecord) -> Timetable:
+    """Return a stored round as its timetable."""
     return Timetable(record.daily_list, record.time_zone, record.weekdays, record.minute_of_day)
 
 
@@ -131,7 +132,7 @@ def _skip_missed(work: Work, group: _Group, now: datetime) -> int:
     for record in group.rounds:
         if record.done_on is None:
             continue
-        for day in missed_between(_table(record), record.done_on, group.occurrence.on):
+        for day in missed_between(timetable_of(record), record.done_on, group.occurrence.on):
             work.rounds.done([record.round_id], day, at=now, outcome="skipped", digests=0)
             skipped += 1
     return skipped
@@ -170,7 +171,7 @@ def _tell_missed(
         rounds = {record.round_id: record for record in work.rounds.all()}
         for keeper in missed:
             record = rounds[keeper.round_id]
-            occurrence = latest(_table(record), now=now)
+            occurrence = latest(timetable_of(record), now=now)
             group = _Group(occurrence, record.daily_list, record.weekdays, record.mixed, [record])
             lawn_ids = [lawn.lawn_id for lawn in work.lawns.of_keepers([keeper.keeper_id])]
             if now <= occurrence.useful_until and _is_fresh(work, lawn_ids, policy, now):
@@ -237,7 +238,7 @@ def _decided(
     """Decide lawns one by one; those without a place on a curve have nothing said of them."""
     stands = load_stands(work, sorted({lawn.stand_id for lawn in lawns}))
     sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
-    table = _table(group.rounds[0])
+    table = timetable_of(group.rounds[0])
     on = group.occurrence.on
     for lawn in lawns:
         keeper, stand = keepers[lawn.keeper_id], stands.get(lawn.stand_id)
@@ -418,7 +419,7 @@ def still_true(
         return False
     record = rounds[lawns[0].round_id]
     group = _Group(
-        latest(_table(record), now=now), record.daily_list, record.weekdays, record.mixed, [record]
+        latest(timetable_of(record), now=now), record.daily_list, record.weekdays, record.mixed, [record]
     )
     if group.occurrence.on != on:
         return False

@@ -10,23 +10,21 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 import numpy as np
-from pydantic import TypeAdapter
 
 from mowalert.domain.decide import decide, hold_numbers, tried
 from mowalert.domain.grasses import Turf
 from mowalert.domain.holds import in_mask
 from mowalert.domain.lawn import Anchor, LawnFacts, due_after
 from mowalert.domain.notices import HoldFacts, Notice
-from mowalert.domain.rounds import Timetable, occurrence, round_on
+from mowalert.domain.rounds import occurrence, round_on
 from mowalert.domain.thirds import limit_height_mm, window_height_mm
 from mowalert.domain.words import HoldReason, NoticeKind
 from mowalert.errors import InputError
 from mowalert.service.outlook import StandDays, lawn_facts, load_stands, outlook_for
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import EventRecord, LawnRecord, ToldRecord
-from mowalert.service.tell import Policy
+from mowalert.service.tell import FACTS, Policy, timetable_of
 
-NOTICES = TypeAdapter(Notice)
 CLOSE = 1e-6
 LOOKED_AT = 1000
 
@@ -103,11 +101,9 @@ def why(store: Store, turf: Turf, policy: Policy, told_id: int) -> Why:
         facts = _as_it_was(work, turf, lawn, record, stand)
         keeper = work.keepers.get([record.keeper_id])[record.keeper_id]
         (round_record,) = [one for one in work.rounds.all() if one.round_id == record.round_id]
-    table = Timetable(
-        round_record.daily_list, round_record.time_zone, round_record.weekdays, round_record.minute_of_day
-    )
+    table = timetable_of(round_record)
     round_ = round_on(table, occurrence(table, record.on), tells_all_holds=keeper.tells_all_holds)
-    said = NOTICES.validate_python(record.facts)
+    said = FACTS.validate_python(record.facts)
     outlook = outlook_for(stand, lawn, today=record.on, now=record.decided_at, max_age=policy.max_age)
     outlook = replace(outlook, fresh=said.kind is not NoticeKind.NO_WEATHER)
     again = decide(facts, outlook, round_)
@@ -160,7 +156,7 @@ def _anchor_then(
     if facts.anchor.on <= record.on and not any(event.reported_at > record.decided_at for event in events):
         return facts.anchor
     if not known:
-        said = NOTICES.validate_python(record.facts)
+        said = FACTS.validate_python(record.facts)
         on = said.last_cut_on or record.on
         return Anchor(on, said.height_mm - said.grown_mm, _growth_on(stand, on), assumed=True)
     last = max(known, key=lambda event: (event.on, event.event_id))

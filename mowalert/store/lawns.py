@@ -25,7 +25,7 @@ TOLD_TODAY = 255
 # PostgreSQL takes a comparison of two columns for a third of all rows and would read every lawn.
 _WAYS = ("enable_hashjoin", "enable_mergejoin", "enable_seqscan")
 BY_INDEX = tuple(f"SET LOCAL {way} = off" for way in _WAYS)
-PLANNERS_CHOICE = tuple(f"SET LOCAL {way} = on" for way in _WAYS)
+PLANNERS_CHOICE = tuple(f"SET LOCAL {way} = DEFAULT" for way in _WAYS)
 
 
 class SqlLawns:

@@ -124,6 +124,18 @@ class SqlWeather:
         ]
         upsert(self._connection, cell_ensemble, rows)
 
+    def with_ensemble(self, cell_ids: Sequence[int], *, since: datetime) -> set[int]:
+        """Cells that have an ensemble fetched since a moment."""
+        return {
+            cell_id
+            for batch in chunks(cell_ids)
+            for cell_id in self._connection.scalars(
+                select(cell_ensemble.c.cell_id).where(
+                    cell_ensemble.c.cell_id.in_(batch), cell_ensemble.c.fetched_at >= since
+                )
+            )
+        }
+
     def ensembles(self, cell_ids: Sequence[int], *, since: datetime) -> dict[int, Ensemble]:
         """Ensembles of cells that were fetched since a moment."""
         joined = cell_ensemble.join(cell, cell.c.cell_id == cell_ensemble.c.cell_id)

@@ -28,7 +28,6 @@ from mowalert.weather.units import (
 NAME = "open_meteo"
 FORECAST_URL = "https://api.open-meteo.com/v1/forecast"
 ARCHIVE_URL = "https://archive-api.open-meteo.com/v1/archive"
-ENSEMBLE_URL = "https://ensemble-api.open-meteo.com/v1/ensemble"
 ENSEMBLE_MODEL = "gfs_seamless"
 """The US weather service's ensemble: 31 members, the whole earth; from memory."""
 ENSEMBLE_CALLS = 10.0
