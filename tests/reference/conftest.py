@@ -55,7 +55,7 @@ class Checks:
         numbers = {name: index + 1 for index, name in enumerate(used)}
         lines = []
         for check, row in self.rows.items():
-            for name, ours, theirs, tolerance in self.seen.get(check, []):
+            for name, ours, theirs, tolerance in sorted(self.seen.get(check, [])):
                 cells = [check, name, ours, theirs, tolerance]
                 cells.append(", ".join(f"[{numbers[source]}]" for source in row["source"]))
                 lines.append("| " + " | ".join(cell.replace("|", "/") for cell in cells) + " |")
