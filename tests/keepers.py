@@ -8,6 +8,7 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel
 from mowalert.service.enrol import enrol
 from mowalert.service.grow import grow_stands
+from mowalert.service.guides import guides_now
 from mowalert.service.lawn_table import read_table
 from mowalert.service.pull import pull_weather
 from mowalert.service.records import LawnRecord
@@ -30,9 +31,12 @@ def evening(on: date) -> datetime:
 class Keeper:
     """Someone with one lawn that grows faster than the model thinks, and a ruler."""
 
-    def __init__(self, store: SqlStore, turf: Turf) -> None:
+    def __init__(self, store: SqlStore, turf: Turf, table: str = TABLE) -> None:
         self.store, self.turf, self.today = store, turf, START
-        rows, report = read_table(TABLE, turf, now=evening(START))
+        with store.begin() as work:
+            guides = guides_now(work, turf)
+        rows, report = read_table(table, turf, now=evening(START), guides=guides)
+        assert not report.problems
         enrol(store, turf, rows, report, source="a test", cell_degrees=0.1, now=evening(START))
         self.sky = Skies()
         self.night()

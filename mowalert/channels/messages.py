@@ -79,6 +79,7 @@ def render_email(
         "subject": subject(digest),
         "hot": any(notice.best_part == "early_morning" for notice in digest.notices),
         "attributions": _attributions(digest),
+        "guides": _guides(digest),
         "title": title(digest),
     }
     text = _template("digest.txt").render(values)
@@ -136,6 +137,12 @@ def _groups(digest: Digest) -> Groups:
 
 def _attributions(digest: Digest) -> list[str]:
     return [wording.ATTRIBUTIONS.get(name, name) for name in digest.weather.sources]
+
+
+def _guides(digest: Digest) -> list[str]:
+    """Say which region guides spoke, with their versions."""
+    spoke = [notice.guide for notice in digest.notices if notice.guide]
+    return list(dict.fromkeys(f"Region guide: {one.title}, version {one.version}" for one in spoke))
 
 
 def title(digest: Digest) -> str:
@@ -256,9 +263,10 @@ def _sms_cut(notice: Notice, best_on: date, cut_to_mm: float, units: Units) -> s
     if notice.plan is not None and len(notice.plan.cuts) > 1:
         end = notice.plan.cuts[-1]
         last = wording.cut_height(end.height_after_mm, end.removed_fraction, units)
-        return f"{said} Then in {len(notice.plan.cuts)} cuts down to {last}: never over a third at once."
+        steps = f"{len(notice.plan.cuts)} cuts down to {last}"
+        return f"{said} Then in {steps}: never over {wording.share(notice)} at once."
     if notice.limit_on is not None and notice.limit_on > best_on:
-        return f"{said} By {wording.weekday(notice.limit_on)} a cut would take over a third."
+        return f"{said} By {wording.weekday(notice.limit_on)} a cut would take over {wording.share(notice)}."
     return said
 
 

@@ -6,7 +6,7 @@ from math import ceil, floor
 
 from mowalert.domain.lawn import place_name
 from mowalert.domain.notices import DayPart, DayReason, HoldFacts, Notice
-from mowalert.domain.thirds import THIRD
+from mowalert.domain.thirds import THIRD, limit_height_mm
 from mowalert.domain.units import MM_PER_INCH, c_from_f, f_from_c, inches_from_mm
 from mowalert.domain.words import Clippings, HoldReason, Units
 
@@ -78,6 +78,26 @@ def cut_height(after_mm: float, removed: float, units: Units) -> str:
     return height(after_mm, units, up=1 - nearest_mm / before_mm > THIRD + 1e-9)
 
 
+def share(notice: Notice) -> str:
+    """Say the largest share of the blade a cut of this lawn may take."""
+    return "a third" if abs(notice.third - THIRD) < 0.005 else percent(notice.third)
+
+
+def limit(notice: Notice, units: Units) -> str:
+    """Say the height at which a cut would take that share."""
+    return height(limit_height_mm(notice.chosen_height_mm, notice.third), units)
+
+
+def how_long(hold: HoldFacts, units: Units) -> str:
+    """Say how long a hold has been and is expected to be, or the dates that were set for it."""
+    if hold.ended_on is not None:
+        return f"From {day(hold.started_on, units)} to {day(hold.ended_on, units)}."
+    if hold.expected_end_on is None:
+        return f"Since {day(hold.started_on, units)}."
+    about = weekday(hold.expected_end_on)
+    return f"Since {day(hold.started_on, units)}; by the forecast until about {about}."
+
+
 def temperature(celsius: float, units: Units) -> str:
     """Say a temperature in whole degrees."""
     return f"{f_from_c(celsius):.0f} °F" if units is Units.US else f"{celsius:.0f} °C"
@@ -133,6 +153,29 @@ def learned(factor: float) -> str:
     return f"By your measurements it grows about {share} % {way} than we assumed."
 
 
+def guide(notice: Notice, units: Units, language: str) -> list[str]:
+    """Say what a region guide adds to a cut: heights where the lawn is kept otherwise, and sentences."""
+    said = notice.guide
+    if said is None:
+        return []
+    lines = guide_sentences(notice, language)
+    if said.low_mm is None or said.high_mm is None:
+        return lines
+    if said.low_mm <= notice.chosen_height_mm <= said.high_mm:
+        return lines
+    heights = f"{height(said.low_mm, units)} to {height(said.high_mm, units)}"
+    return [f"The region guide has {notice.grass_name} at {heights} now.", *lines]
+
+
+def guide_sentences(notice: Notice, language: str) -> list[str]:
+    """Say the adviser's sentences in the keeper's language, or in English."""
+    says = notice.guide.says if notice.guide else ()
+    lines: dict[str, dict[str, str]] = {}
+    for name, spoken, sentence in says:
+        lines.setdefault(name, {})[spoken] = sentence
+    return [line for of in lines.values() if (line := of.get(language) or of.get("en"))]
+
+
 def alike(notices: Sequence[Notice]) -> list[tuple[str, list[Notice]]]:
     """Put notices of one turf class and one reason together, under the class's name."""
     groups: dict[tuple[str, HoldReason | None], list[Notice]] = {}
@@ -145,7 +188,9 @@ def alike(notices: Sequence[Notice]) -> list[tuple[str, list[Notice]]]:
 def why_this_day(notice: Notice) -> str:
     """Say in one sentence why the day was chosen."""
     return {
-        DayReason.LAST_SAFE: "It is the last of your mowing days before a cut would take more than a third.",
+        DayReason.LAST_SAFE: (
+            f"It is the last of your mowing days before a cut would take more than {share(notice)}."
+        ),
         DayReason.RAIN_RESERVE: "A later day would do, but rain is forecast for it.",
         DayReason.ONLY_DRY: "It is the only dry chance.",
         DayReason.LEAST_WET: "Every mowing day looks wet; this one has the least rain. Wait for dry leaves.",

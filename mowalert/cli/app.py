@@ -18,6 +18,8 @@ COMMANDS = {
     "demo": "demo",
     "simulate": "seasons",
     "lawns": "lawns",
+    "guides": "guides",
+    "keep-off": "guides",
     "mowed": "keeping",
     "measured": "keeping",
     "due": "keeping",

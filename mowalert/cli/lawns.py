@@ -23,6 +23,7 @@ from mowalert.cli.common import (
 from mowalert.domain.lawn import place_name
 from mowalert.service.enrol import enrol
 from mowalert.service.export import export_rows
+from mowalert.service.guides import guides_now
 from mowalert.service.lawn_rows import COLUMNS
 from mowalert.service.lawn_table import ImportReport, read_table
 
@@ -49,7 +50,9 @@ def import_lawns(
     """
     with one_line_errors(), opened() as services:
         now = moment(at)
-        rows, report = read_table(read_text(file), services.turf, now=now)
+        with services.store.begin() as work:
+            guides = guides_now(work, services.turf)
+        rows, report = read_table(read_text(file), services.turf, now=now, guides=guides)
         if all_or_nothing and report.problems:
             report.stored = False
         else:
@@ -125,8 +128,9 @@ def show_lawns(
             place = place_name(row["site"], row["lawn"])
             grass = services.turf.grasses[row["grass"]].name
             assumed = " (assumed)" if row["assumed"] else ""
+            guide = f"; guide {row['guide']}, version {row['guide_version']}" if row["guide"] else ""
             typer.echo(
                 f"{row['lawn_id']:>6}  {row['keeper']}: {place}; {grass} at "
-                f"{row['height_mm']:g} mm; last cut {row['last_mown_on']}{assumed}"
+                f"{row['height_mm']:g} mm; last cut {row['last_mown_on']}{assumed}{guide}"
             )
         typer.echo(counted(len(rows), "lawn"))

@@ -10,13 +10,14 @@ from zoneinfo import ZoneInfo
 from mowalert.channels.email import FileTransport
 from mowalert.channels.messages import Messages
 from mowalert.channels.sms import FileSms
-from mowalert.demo.town import LATITUDE_DEG, TOWN, lawns_csv
+from mowalert.demo.town import GUIDE, LATITUDE_DEG, TOWN, lawns_csv
 from mowalert.demo.weather import InventedWeather
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel, HoldReason, KeeperKind, NoticeKind
 from mowalert.parameters import load_turf
 from mowalert.service.deliver import SmsPolicy, deliver
 from mowalert.service.enrol import enrol
+from mowalert.service.guides import guides_now, keep_guide
 from mowalert.service.lawn_table import read_table
 from mowalert.service.night import run_night
 from mowalert.service.ports import Transport
@@ -103,8 +104,7 @@ def play_season(folder: Path, *, progress: Callable[[int, int], None]) -> Season
     weather = InventedWeather(YEAR, seed=SEED, latitude_deg=LATITUDE_DEG)
     words = Messages(f"{TOWN} Lawns", contact="turf@example.org")
     transports = _transports(folder)
-    rows, report = read_table(lawns_csv(), turf, now=_moment(FIRST, MORNING))
-    enrol(store, turf, rows, report, source="demo", cell_degrees=0.1, now=_moment(FIRST, MORNING))
+    _enrol_town(store, turf, now=_moment(FIRST, MORNING))
     everything: list[ToldRecord] = []
     cuts = 0
     random = Random(SEED)  # noqa: S311 - a seeded play
@@ -117,6 +117,15 @@ def play_season(folder: Path, *, progress: Callable[[int, int], None]) -> Season
             cuts += _crews_mow(store, turf, night.tell.told, random, now)
         progress(index + 1, days)
     return _season(store, everything, cuts, folder)
+
+
+def _enrol_town(store: SqlStore, turf: Turf, *, now: datetime) -> None:
+    guide = config_file("guides") / f"{GUIDE}.toml"
+    keep_guide(store, turf, guide.read_text(encoding="utf-8"), name=guide.name, now=now)
+    with store.begin() as work:
+        guides = guides_now(work, turf)
+    rows, report = read_table(lawns_csv(), turf, now=now, guides=guides)
+    enrol(store, turf, rows, report, source="demo", cell_degrees=0.1, now=now)
 
 
 def _clear(folder: Path) -> None:

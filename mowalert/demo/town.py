@@ -32,8 +32,12 @@ PARKS = (
 )
 COLUMNS = (
     "keeper", "kind", "email", "phone", "units", "site", "address", "latitude", "longitude", "lawn",
-    "grass", "height_mm", "watering", "turf_class", "area_m2",
+    "grass", "height_mm", "guide", "watering", "turf_class", "area_m2",
 )  # fmt: skip
+
+
+GUIDE = "quillmere"
+"""The town's region guide, one of the examples."""
 
 
 def lawns_csv() -> str:
@@ -41,7 +45,7 @@ def lawns_csv() -> str:
     text = StringIO()
     table = DictWriter(text, COLUMNS, lineterminator="\n", restval="")
     table.writeheader()
-    table.writerows([*_household(), *_company(), *_parks()])
+    table.writerows(row | {"guide": GUIDE} for row in [*_household(), *_company(), *_parks()])
     return text.getvalue()
 
 

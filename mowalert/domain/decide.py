@@ -19,6 +19,7 @@ from mowalert.domain.chances import (
     next_mowing_date,
 )
 from mowalert.domain.doubt import DueSpread, due_spread
+from mowalert.domain.guides import said_with
 from mowalert.domain.holds import LASTING, told_in
 from mowalert.domain.lawn import LawnFacts
 from mowalert.domain.notices import DayReason, HoldFacts, Notice
@@ -346,6 +347,8 @@ def _notice(
         height_cap_mm=lawn.height_cap_mm,
         area_m2=lawn.area_m2,
         learned=lawn.learned,
+        third=lawn.third,
+        guide=said_with(lawn.guide, kind, reason),
     )
 
 

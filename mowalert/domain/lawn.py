@@ -8,7 +8,7 @@ import numpy as np
 from mowalert.domain.arrays import Floats
 from mowalert.domain.grasses import Grass
 from mowalert.domain.growth import feed_factor, growth_to_reach_mm, height_mm, lawn_pace
-from mowalert.domain.notices import HoldFacts
+from mowalert.domain.notices import GuideSaid, HoldFacts
 from mowalert.domain.thirds import THIRD, limit_height_mm, window_height_mm
 from mowalert.domain.words import Clippings, HoldReason
 
@@ -61,6 +61,7 @@ class LawnFacts:
     dated_holds: tuple[HoldFacts, ...] = field(default=())
     height_cap_mm: float | None = None
     third: float = THIRD
+    guide: GuideSaid | None = None
 
     def height_at(self, growth_mm: float) -> float:
         """Return the height when the stand's curve stands at ``growth_mm``. [mm]"""

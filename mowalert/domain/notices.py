@@ -76,6 +76,21 @@ class MowingPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class GuideSaid:
+    """Which region guide spoke of a lawn, and what: heights for its grass now, sentences.
+
+    ``says`` are occasion or hold, language, and the sentence. Heights in mm; none where it has none.
+    """
+
+    guide_id: str
+    version: int
+    title: str
+    low_mm: float | None = None
+    high_mm: float | None = None
+    says: tuple[tuple[str, str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Notice:
     """What one message says about one lawn on one day. Heights in mm, dates local.
 
@@ -83,7 +98,8 @@ class Notice:
     third of the chosen height and a cut would take more than a third; none if beyond it.
     ``wait_until`` is the next chance after ``best_on``; ``removed_if_waiting`` the share a cut
     would remove then. ``could_be_from`` and ``could_be_to`` say how early and late the limit may
-    fall if the forecast errs. ``height_cap_mm`` is a legal maximum height, named beside a hold.
+    fall if the forecast errs. ``height_cap_mm`` is a legal maximum height, named beside a hold, ``third`` the
+    largest share of the blade a cut may take.
     """
 
     lawn_id: int
@@ -120,6 +136,8 @@ class Notice:
     height_cap_mm: float | None = None
     area_m2: float | None = None
     learned: float | None = None
+    third: float = 1 / 3
+    guide: GuideSaid | None = None
 
 
 @dataclass(frozen=True, slots=True)

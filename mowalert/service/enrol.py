@@ -3,7 +3,7 @@
 A table changes what it tells. Cells left empty leave what is known of a lawn, its site and its keeper.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from enum import StrEnum
@@ -12,11 +12,14 @@ from zoneinfo import ZoneInfo
 
 from mowalert.domain.cells import cell_of
 from mowalert.domain.grasses import Turf
+from mowalert.domain.guides import Guide
 from mowalert.domain.lawn import pace_of
 from mowalert.domain.rounds import as_weekdays, timetable_for, weekdays_in
 from mowalert.domain.stand import StandKey, rooting_class
+from mowalert.domain.thirds import THIRD
 from mowalert.domain.words import KeeperKind
 from mowalert.service.anchoring import place, restarted
+from mowalert.service.guides import guides_now
 from mowalert.service.lawn_rows import LawnRow
 from mowalert.service.lawn_table import ImportReport, keeper_key, site_key
 from mowalert.service.places import standard_offset_min, time_zone_at
@@ -72,14 +75,14 @@ def enrol(
     days = _days_by_keeper(rows)
     report.consent = OPERATOR
     with store.begin() as work:
-        case = _Case(work, turf, source, cell_degrees, now)
+        case = _Case(work, turf, source, cell_degrees, now, guides_now(work, turf))
         keeper_ids = set()
         for row in rows:
             keeper_id, outcome = _enrol_row(case, row, days[keeper_key(row)])
             keeper_ids.add(keeper_id)
             setattr(report, outcome.value, getattr(report, outcome.value) + 1)
         for keeper_id in sorted(keeper_ids):
-            _settle_round(work, keeper_id)
+            _settle_round(case, keeper_id)
         work.commit()
     return report
 
@@ -93,6 +96,7 @@ class _Case:
     source: str
     cell_degrees: float
     now: datetime
+    guides: Mapping[str, Guide]
 
 
 def _days_by_keeper(rows: Sequence[LawnRow]) -> dict[str, list[frozenset[int]]]:
@@ -160,11 +164,14 @@ def _round_for(work: Work, kind: KeeperKind, time_zone: str, days: Iterable[froz
     )
 
 
-def _settle_round(work: Work, keeper_id: int) -> None:
+def _settle_round(case: _Case, keeper_id: int) -> None:
     """Move a keeper and all their lawns to the round that suits them now: one message for one person."""
+    work = case.work
     keeper = work.keepers.get([keeper_id])[keeper_id]
     lawns = work.lawns.of_keepers([keeper_id])
-    days = (weekdays_in(lawn.mowing_days) for lawn in lawns)
+    days = [weekdays_in(lawn.mowing_days) for lawn in lawns]
+    # Days a guide may forbid, now or in a later version, are days on which the next chance comes later.
+    days += [frozenset[int]() for lawn in lawns if lawn.guide]
     round_id = _round_for(work, keeper.kind, keeper.time_zone, days)
     if keeper.round_id != round_id:
         work.keepers.change(replace(keeper, round_id=round_id))
@@ -230,6 +237,7 @@ def _with_known(work: Work, row: LawnRow, known: LawnRecord) -> LawnRow:
         "mowing_days": weekdays_in(known.mowing_days),
         "mowing_hours": (known.mow_from_h, known.mow_to_h),
         "clippings": known.clippings,
+        "guide": known.guide,
     }
     kept = {name: value for name, value in kept.items() if name not in row.said}
     area_m2 = known.area_m2 if row.area_m2 is None else row.area_m2
@@ -261,6 +269,9 @@ def _lawn(case: _Case, row: LawnRow, keeper: KeeperRecord, site: SiteRecord) -> 
         anchor_height_mm=row.last_height_mm,
         anchor_g_mm=None,
         anchor_assumed=row.last_mown_on is None,
+        guide=row.guide,
+        follows_guide=row.follows_guide,
+        third=guide.third if (guide := case.guides.get(row.guide or "")) else THIRD,
     )
 
 
@@ -278,7 +289,7 @@ def _add_lawn(case: _Case, lawn: LawnRecord) -> Outcome:
 
 _OF_LAWN = (
     "stand_id", "name", "grass", "chosen_mm", "nitrogen", "area_m2", "turf_class", "mowing_days",
-    "mow_from_h", "mow_to_h", "clippings",
+    "mow_from_h", "mow_to_h", "clippings", "guide", "follows_guide", "third",
 )  # fmt: skip
 """What a table tells of a lawn; where it stands and what was said of it are not the table's to change."""
 

@@ -38,19 +38,24 @@ def export_rows(
         keepers = work.keepers.get(sorted({lawn.keeper_id for lawn in lawns}))
         sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
         stands = work.stands.get(sorted({lawn.stand_id for lawn in lawns}))
+        newest = {record.guide_id: record.version for record in work.guides.newest()}
     if lawn_id is not None and not lawns:
         raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
     rows = []
     for lawn in lawns:
-        row = _row(lawn, keepers[lawn.keeper_id], sites[lawn.site_id], stands[lawn.stand_id])
+        around = keepers[lawn.keeper_id], sites[lawn.site_id], stands[lawn.stand_id]
+        row = _row(lawn, *around, shown=with_state)
         if with_state:
             row |= {"lawn_id": lawn.lawn_id, "assumed": lawn.anchor_assumed}
+            row["guide_version"] = newest.get(lawn.guide or "")
             row["last_mown_on"] = lawn.anchored_on.isoformat()
         rows.append(row)
     return rows
 
 
-def _row(lawn: LawnRecord, keeper: KeeperRecord, site: SiteRecord, stand: StandRecord) -> dict[str, Any]:
+def _row(
+    lawn: LawnRecord, keeper: KeeperRecord, site: SiteRecord, stand: StandRecord, *, shown: bool
+) -> dict[str, Any]:
     # A cut nobody reported is not exported as one.
     known = not lawn.anchor_assumed
     return {
@@ -66,8 +71,10 @@ def _row(lawn: LawnRecord, keeper: KeeperRecord, site: SiteRecord, stand: StandR
         "longitude": site.longitude_deg,
         "lawn": lawn.name,
         "grass": lawn.grass,
-        "height_mm": lawn.chosen_mm,
+        # A height that follows the guide is not the keeper's own.
+        "height_mm": None if lawn.follows_guide and not shown else lawn.chosen_mm,
         "height_in": None,
+        "guide": lawn.guide,
         "soil": stand.key.soil,
         "watering": stand.key.watering.value,
         "sun": stand.key.sun.value,

@@ -354,6 +354,7 @@ def anchored(lawn: LawnRecord, record: GrowthRecord, turf: Turf) -> AnchorUpdate
         pace=lawn.pace,
         from_height_mm=lawn.anchor_height_mm,
         from_growth_mm=growth_mm,
+        third=lawn.third,
     )
     return AnchorUpdate(
         lawn.lawn_id,

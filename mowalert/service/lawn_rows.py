@@ -12,6 +12,7 @@ import phonenumbers
 from email_validator import EmailNotValidError, validate_email
 
 from mowalert.domain.grasses import Grass, Turf
+from mowalert.domain.guides import Guide
 from mowalert.domain.units import mm_from_inches
 from mowalert.domain.words import Clippings, KeeperKind, Silence, Sun, Units, Watering
 from mowalert.errors import InputError
@@ -32,6 +33,7 @@ COLUMNS = (
     "grass",
     "height_mm",
     "height_in",
+    "guide",
     "soil",
     "watering",
     "sun",
@@ -106,6 +108,8 @@ class LawnRow:
     silence: Silence
     last_mown_on: date | None
     last_height_mm: float
+    guide: str | None
+    follows_guide: bool
     said: frozenset[str]
 
 
@@ -115,12 +119,14 @@ def missing_columns(header: Sequence[str]) -> list[str]:
     needed = [name for name in ("keeper", "kind", "latitude", "longitude", "grass") if name not in names]
     if not names & {"email", "phone"}:
         needed.append("email or phone")
-    if not names & {"height_mm", "height_in"}:
+    if not names & {"height_mm", "height_in", "guide"}:
         needed.append("height_mm or height_in")
     return needed
 
 
-def read_row(cells: Mapping[str, str], *, line: int, turf: Turf, now: datetime) -> LawnRow | list[Problem]:
+def read_row(
+    cells: Mapping[str, str], *, line: int, turf: Turf, guides: Mapping[str, Guide], now: datetime
+) -> LawnRow | list[Problem]:
     """Read one row; every bad cell of it is named.
 
     Parameters
@@ -131,6 +137,8 @@ def read_row(cells: Mapping[str, str], *, line: int, turf: Turf, now: datetime) 
         Line of the row in its file.
     turf : Turf
         Grasses and soils.
+    guides : Mapping[str, Guide]
+        Region guides by id.
     now : datetime
         The moment; no cut can lie after its local day.
 
@@ -139,7 +147,8 @@ def read_row(cells: Mapping[str, str], *, line: int, turf: Turf, now: datetime) 
     LawnRow | list[Problem]
         The lawn, or everything wrong with the row.
     """
-    reader = _Reader({name: " ".join(text.split()) for name, text in cells.items()}, line, turf, now)
+    tidied = {name: " ".join(text.split()) for name, text in cells.items()}
+    reader = _Reader(tidied, line, turf, guides, now)
     row = reader.read()
     return reader.problems if reader.problems or row is None else row
 
@@ -147,8 +156,10 @@ def read_row(cells: Mapping[str, str], *, line: int, turf: Turf, now: datetime) 
 class _Reader:
     """Reads the cells of one row and collects what is wrong with them."""
 
-    def __init__(self, cells: Mapping[str, str], line: int, turf: Turf, now: datetime) -> None:
-        self.cells, self.line, self.turf, self.now = cells, line, turf, now
+    def __init__(
+        self, cells: Mapping[str, str], line: int, turf: Turf, guides: Mapping[str, Guide], now: datetime
+    ) -> None:
+        self.cells, self.line, self.turf, self.guides, self.now = cells, line, turf, guides, now
         self.problems: list[Problem] = []
 
     def read(self) -> LawnRow | None:
@@ -161,8 +172,9 @@ class _Reader:
         email, phone = self._email(), self._phone(country)
         if not self._cell("email") and not self._cell("phone"):
             self._wrong("email", "", "an e-mail address, or a phone number in column phone")
-        grass = self._grass()
-        height_mm = self._height(grass)
+        grass, guide = self._grass(), self._guide()
+        by_guide_mm = self._by_guide(guide, grass, zone)
+        height_mm = by_guide_mm or self._height(grass)
         mown_on = self._mown_on(zone)
         last_mm = self._last_height(height_mm, grass)
         hours = self._hours(kind)
@@ -223,6 +235,8 @@ class _Reader:
             silence=silence,
             last_mown_on=mown_on,
             last_height_mm=last_mm or height_mm,
+            guide=guide.guide_id if guide else None,
+            follows_guide=by_guide_mm is not None,
             said=frozenset(name for name, text in self.cells.items() if text),
         )
 
@@ -337,6 +351,23 @@ class _Reader:
         """Refuse a quantity that two columns tell differently."""
         if one is not None and other is not None and abs(one - other) > by:
             self._wrong(other_name, self._cell(other_name), f"the same as {name}, {one:g}; leave one empty")
+
+    def _guide(self) -> Guide | None:
+        text = self._cell("guide").casefold()
+        if text in ("", "none"):
+            return None
+        if text not in self.guides:
+            known = ", ".join(self.guides) or "none yet; `mowalert guides add FILE` adds one"
+            self._wrong("guide", text, f"a region guide known here: {known}")
+        return self.guides.get(text)
+
+    def _by_guide(self, guide: Guide | None, grass: Grass | None, zone: str | None) -> float | None:
+        """The guide's usual height today, for a lawn that is told no height of its own."""
+        if guide is None or grass is None or self._cell("height_mm") or self._cell("height_in"):
+            return None
+        today = self.now.astimezone(ZoneInfo(zone)).date() if zone else self.now.date()
+        row = guide.height(grass.grass_id, self._cell("turf_class"), today)
+        return None if row is None else row.usual_mm
 
     def _height(self, grass: Grass | None) -> float | None:
         if not self._cell("height_mm") and not self._cell("height_in"):

@@ -1,10 +1,11 @@
 """A table of lawns as a spreadsheet writes it, read into rows; every problem is kept with its line."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from mowalert.domain.grasses import Turf
+from mowalert.domain.guides import Guide
 from mowalert.errors import InputError
 from mowalert.service.lawn_rows import COLUMNS, LawnRow, Problem, missing_columns, read_row
 from mowalert.service.tables import rows_of
@@ -31,7 +32,9 @@ class ImportReport:
     consent: str = ""
 
 
-def read_table(text: str, turf: Turf, *, now: datetime) -> tuple[list[LawnRow], ImportReport]:
+def read_table(
+    text: str, turf: Turf, *, now: datetime, guides: Mapping[str, Guide] | None = None
+) -> tuple[list[LawnRow], ImportReport]:
     """Read a table's text: the good rows, and a report of the others.
 
     Parameters
@@ -42,6 +45,8 @@ def read_table(text: str, turf: Turf, *, now: datetime) -> tuple[list[LawnRow], 
         Grasses and soils.
     now : datetime
         The moment, for dates of last cuts.
+    guides : Mapping[str, Guide] | None
+        Region guides by id.
 
     Returns
     -------
@@ -57,7 +62,12 @@ def read_table(text: str, turf: Turf, *, now: datetime) -> tuple[list[LawnRow], 
     _, header = next(lines, (0, []))
     names = _column_names(header)
     report = ImportReport(extra_columns=[name for name in names if name and name not in COLUMNS])
-    rows = [row for line, cells in lines if (row := _row(names, cells, line, turf, now, report)) is not None]
+    known = guides or {}
+    rows = [
+        row
+        for line, cells in lines
+        if (row := _row(names, cells, line, turf, known, now, report)) is not None
+    ]
     good = _without_twins(_agreed_sites(_agreed_keepers(rows, report), report), report)
     report.problems.sort(key=lambda problem: problem.line)
     report.refused_rows = len({problem.line for problem in report.problems})
@@ -91,13 +101,20 @@ def _columns(names: Sequence[str]) -> str:
 
 
 def _row(
-    names: Sequence[str], cells: Sequence[str], line: int, turf: Turf, now: datetime, report: ImportReport
+    names: Sequence[str],
+    cells: Sequence[str],
+    line: int,
+    turf: Turf,
+    guides: Mapping[str, Guide],
+    now: datetime,
+    report: ImportReport,
 ) -> LawnRow | None:
     if len(cells) != len(names):
         found = f"{len(cells)} cells"
         report.problems.append(Problem(line, "row", found, f"{len(names)} cells, as in the header"))
         return None
-    row = read_row(dict(zip(names, cells, strict=True)), line=line, turf=turf, now=now)
+    told = dict(zip(names, cells, strict=True))
+    row = read_row(told, line=line, turf=turf, guides=guides, now=now)
     if isinstance(row, LawnRow):
         return row
     report.problems += row

@@ -14,7 +14,8 @@ from mowalert.domain.lawn import LawnFacts, place_name
 from mowalert.domain.notices import Notice
 from mowalert.domain.words import HoldReason, NoticeKind
 from mowalert.errors import InputError
-from mowalert.service.outlook import StandDays, lawn_facts, load_stands, outlook_for
+from mowalert.service.guides import speakers
+from mowalert.service.outlook import StandDays, load_stands, outlook_for
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord, LawnRecord, SiteRecord
 from mowalert.service.tell import Policy
@@ -168,14 +169,16 @@ def _seen(work: Work, turf: Turf, policy: Policy, lawn_ids: Sequence[int], now: 
     keepers = work.keepers.get(sorted({lawn.keeper_id for lawn in lawns}))
     sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
     stands = load_stands(work, sorted({lawn.stand_id for lawn in lawns}))
+    # Somewhere it is still yesterday.
+    speak = speakers(work, turf, lawns, today=now.date() - timedelta(days=1))
     seen = []
     for lawn in lawns:
         if (stand := stands.get(lawn.stand_id)) is None:
             continue
         keeper, site = keepers[lawn.keeper_id], sites[lawn.site_id]
         today = now.astimezone(ZoneInfo(keeper.time_zone)).date()
-        outlook = outlook_for(stand, lawn, today=today, now=now, max_age=policy.max_age)
-        facts = lawn_facts(lawn, site, turf)
+        facts = speak.facts(lawn, site, turf, today=today)
+        outlook = outlook_for(stand, facts.mowing_hours, today=today, now=now, max_age=policy.max_age)
         seen.append(_Seen(lawn, keeper, site, stand, outlook, facts, today))
     return seen
 

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 
 from mowalert.domain.grasses import Turf
 from mowalert.service.grow import GrowReport, grow_stands
+from mowalert.service.guides import follow_guides
 from mowalert.service.ports import Store, WeatherSources, Words
 from mowalert.service.pull import PullReport, pull_weather
 from mowalert.service.silence import assume_cuts
@@ -66,6 +67,7 @@ def run_night(
     """
     progress("pull")
     pulled = pull_weather(store, sources, now=now)
+    follow_guides(store, turf, today=now.date())
     progress("grow")
     grown = grow_stands(store, turf, now=now)
     judge_forecasts(store)

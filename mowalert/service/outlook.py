@@ -118,14 +118,13 @@ def _since(record: GrowthRecord, curve: Floats) -> dict[HoldReason, date]:
 
 
 def outlook_for(
-    stand: StandDays, lawn: LawnRecord, *, today: date, now: datetime, max_age: timedelta
+    stand: StandDays, hours: tuple[int, int], *, today: date, now: datetime, max_age: timedelta
 ) -> Outlook:
-    """See a stand's days as one lawn does, its mowing hours included."""
+    """See a stand's days as a lawn mown in some local hours does."""
     record = stand.growth
     width = stand.curve.shape[1]
     dates = [record.curve_from + timedelta(days=day) for day in range(width)]
     days = [stand.days.get(on) for on in dates]
-    hours = (lawn.mow_from_h, lawn.mow_to_h)
     fresh = now - record.fetched_at <= max_age and today <= record.known_until
     return Outlook(
         first_on=record.curve_from,
@@ -173,4 +172,5 @@ def lawn_facts(lawn: LawnRecord, site: SiteRecord, turf: Turf) -> LawnFacts:
         area_m2=lawn.area_m2,
         told_hold=lawn.told_hold,
         learned=lawn.learned if lawn.learned_reports >= TOLD_FROM else None,
+        third=lawn.third,
     )

@@ -16,8 +16,10 @@ from mowalert.service.records import (
     CellRecord,
     EventRecord,
     GrowthRecord,
+    GuideRecord,
     KeeperRecord,
     KeptForecast,
+    KeptOff,
     LawnRecord,
     LeasedMessage,
     NewMessage,
@@ -266,6 +268,21 @@ class Lawns(Protocol):
     def undo_last(self, lawn_id: int, *, at: datetime) -> EventRecord | None:
         """Undo the newest reported event of a lawn and return it."""
 
+    def keep_off(self, days: KeptOff) -> int:
+        """Keep days on which a lawn is left alone; their number is given back."""
+
+    def allow_again(self, kept_off_id: int, *, at: datetime) -> KeptOff | None:
+        """Take such days back and return them; none if there are none of that number."""
+
+    def kept_off(self, lawn_ids: Sequence[int], *, since: date) -> dict[int, list[KeptOff]]:
+        """Days on which lawns are left alone, by lawn, that do not end before a date."""
+
+    def kept_off_ids(self, round_ids: Sequence[int], on: date) -> list[int]:
+        """Ids of lawns left alone on a date, of keepers who asked for all holds and don't know of it."""
+
+    def guided_ids(self, round_ids: Sequence[int], guide_ids: Sequence[str]) -> list[int]:
+        """Ids of lawns guides speak of, of keepers who asked for all holds, with none told."""
+
     def counts(self) -> Mapping[str, int]:
         """How many keepers, sites, lawns, stands and cells there are."""
 
@@ -313,6 +330,28 @@ class Outbox(Protocol):
         """How many messages are in which state."""
 
 
+class Guides(Protocol):
+    """Region guides, every version ever kept, and the lawns they speak of."""
+
+    def keep(self, record: GuideRecord) -> None:
+        """Keep a version."""
+
+    def get(self, guide_id: str, version: int) -> GuideRecord | None:
+        """One version."""
+
+    def newest(self) -> list[GuideRecord]:
+        """The newest version of every guide, in order of id."""
+
+    def versions(self, guide_id: str) -> list[GuideRecord]:
+        """Every version of a guide, the oldest first."""
+
+    def lawns(self, guide_id: str) -> list[LawnRecord]:
+        """Lawns a guide speaks of, in order of id."""
+
+    def followers(self, guide_id: str, grass: str, *, not_at_mm: float) -> list[LawnRecord]:
+        """Lawns of a grass that follow the guide's heights and are kept at another height."""
+
+
 class Work(Protocol):
     """One transaction; leaving without ``commit`` rolls back."""
 
@@ -339,6 +378,10 @@ class Work(Protocol):
     @property
     def outbox(self) -> Outbox:
         """Messages, and what was told."""
+
+    @property
+    def guides(self) -> Guides:
+        """Region guides."""
 
     def commit(self) -> None:
         """Make it last."""

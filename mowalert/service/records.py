@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from mowalert.domain.stand import StandKey
+from mowalert.domain.thirds import THIRD
 from mowalert.domain.words import Channel, Clippings, HoldReason, KeeperKind, Silence, Units
 
 
@@ -152,6 +153,9 @@ class LawnRecord:
     advised_mm: float | None = None
     learned_spread: float | None = None
     learned_reports: int = 0
+    guide: str | None = None
+    follows_guide: bool = False
+    third: float = THIRD
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,3 +250,27 @@ class ToldRecord:
     reason: str | None
     decided_at: datetime
     facts: dict[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class GuideRecord:
+    """One version of a region guide, as its adviser wrote it."""
+
+    guide_id: str
+    version: int
+    text: str
+    kept_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class KeptOff:
+    """Days on which a lawn is not mown, both included, as somebody said."""
+
+    kept_off_id: int
+    lawn_id: int
+    reason: HoldReason
+    first_on: date
+    last_on: date
+    note: str
+    said_at: datetime
+    undone_at: datetime | None = None

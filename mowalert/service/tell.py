@@ -16,7 +16,8 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.notices import Digest, Notice, Recipient, WeatherStamp
 from mowalert.domain.rounds import Occurrence, Timetable, latest, missed_between, round_on, weekdays_in
 from mowalert.domain.words import Channel, DigestKind, KeeperKind, NoticeKind, Silence
-from mowalert.service.outlook import StandDays, lawn_facts, load_stands, outlook_for
+from mowalert.service.guides import guides_with_dates, speakers
+from mowalert.service.outlook import StandDays, load_stands, outlook_for
 from mowalert.service.ports import Store, Words, Work
 from mowalert.service.records import (
     KeeperRecord,
@@ -120,7 +121,7 @@ def _tell_group(
             work.rounds.done(group.round_ids, on, at=now, outcome="skipped", digests=0)
             work.commit()
             return TellReport(0, skipped + len(group.rounds), 0, 0, 0)
-        report = _tell(work, turf, words, policy, group, _found(work, group), now)
+        report = _tell(work, turf, words, policy, group, _found(work, turf, group), now)
         work.rounds.done(group.round_ids, on, at=now, outcome="done", digests=report.digests)
         work.commit()
     return replace(report, rounds=len(group.rounds), skipped=skipped)
@@ -138,7 +139,7 @@ def _skip_missed(work: Work, group: _Group, now: datetime) -> int:
     return skipped
 
 
-def _found(work: Work, group: _Group) -> list[int]:
+def _found(work: Work, turf: Turf, group: _Group) -> list[int]:
     """Ids of lawns that may have something said of them: due, told of a hold, or to be told of one."""
     on, found = group.occurrence.on, set[int]()
     # The first chance after the next round; lawns with days of their own may have it a week later.
@@ -152,6 +153,8 @@ def _found(work: Work, group: _Group) -> list[int]:
         )
     found.update(work.lawns.hold_ids(group.round_ids))
     found.update(work.lawns.untold_hold_ids(group.round_ids))
+    found.update(work.lawns.kept_off_ids(group.round_ids, on))
+    found.update(work.lawns.guided_ids(group.round_ids, guides_with_dates(work, turf, on)))
     return sorted(found)
 
 
@@ -240,14 +243,16 @@ def _decided(
     sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
     table = timetable_of(group.rounds[0])
     on = group.occurrence.on
+    speak = speakers(work, turf, lawns, today=on)
     for lawn in lawns:
         keeper, stand = keepers[lawn.keeper_id], stands.get(lawn.stand_id)
         paused = keeper.paused_until is not None and on <= keeper.paused_until
         if stand is None or lawn.anchor_g_mm is None or paused:
             continue
-        outlook = outlook_for(stand, lawn, today=on, now=now, max_age=policy.max_age)
+        facts = speak.facts(lawn, sites[lawn.site_id], turf, today=on)
+        outlook = outlook_for(stand, facts.mowing_hours, today=on, now=now, max_age=policy.max_age)
         round_ = round_on(table, group.occurrence, tells_all_holds=keeper.tells_all_holds)
-        notice = decide(lawn_facts(lawn, sites[lawn.site_id], turf), outlook, round_)
+        notice = decide(facts, outlook, round_)
         if notice is not None:
             yield lawn, notice, stand
 

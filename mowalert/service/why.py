@@ -14,13 +14,14 @@ import numpy as np
 from mowalert.domain.decide import decide, hold_numbers, tried
 from mowalert.domain.grasses import Turf
 from mowalert.domain.holds import in_mask
-from mowalert.domain.lawn import Anchor, LawnFacts, due_after
+from mowalert.domain.lawn import Anchor, LawnFacts, due_after, pace_of
 from mowalert.domain.notices import HoldFacts, Notice
 from mowalert.domain.rounds import occurrence, round_on
 from mowalert.domain.thirds import limit_height_mm, window_height_mm
 from mowalert.domain.words import HoldReason, NoticeKind
 from mowalert.errors import InputError
-from mowalert.service.outlook import StandDays, lawn_facts, load_stands, outlook_for
+from mowalert.service.guides import Speakers, guide_of
+from mowalert.service.outlook import StandDays, load_stands, outlook_for
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import EventRecord, LawnRecord, ToldRecord
 from mowalert.service.tell import FACTS, Policy, timetable_of
@@ -98,13 +99,14 @@ def why(store: Store, turf: Turf, policy: Policy, told_id: int) -> Why:
         stand = load_stands(work, [lawn.stand_id]).get(lawn.stand_id)
         if stand is None or record.on < stand.growth.curve_from:
             raise InputError(f"notice {told_id} is of {record.on}: the days before it are no longer kept")
-        facts = _as_it_was(work, turf, lawn, record, stand)
+        said = FACTS.validate_python(record.facts)
+        facts = _as_it_was(work, turf, lawn, record, said, stand)
         keeper = work.keepers.get([record.keeper_id])[record.keeper_id]
         (round_record,) = [one for one in work.rounds.all() if one.round_id == record.round_id]
     table = timetable_of(round_record)
     round_ = round_on(table, occurrence(table, record.on), tells_all_holds=keeper.tells_all_holds)
-    said = FACTS.validate_python(record.facts)
-    outlook = outlook_for(stand, lawn, today=record.on, now=record.decided_at, max_age=policy.max_age)
+    hours, now = facts.mowing_hours, record.decided_at
+    outlook = outlook_for(stand, hours, today=record.on, now=now, max_age=policy.max_age)
     outlook = replace(outlook, fresh=said.kind is not NoticeKind.NO_WEATHER)
     again = decide(facts, outlook, round_)
     return Why(
@@ -129,9 +131,14 @@ def notices_of(store: Store, lawn_id: int, *, limit: int = 20) -> list[ToldRecor
         return work.outbox.told(lawn_id, limit=limit)
 
 
-def _as_it_was(work: Work, turf: Turf, lawn: LawnRecord, record: ToldRecord, stand: StandDays) -> LawnFacts:
-    """The lawn as it stood when the notice was decided: its anchor then, and what had been told."""
-    facts = lawn_facts(lawn, work.keepers.sites([lawn.site_id])[lawn.site_id], turf)
+def _as_it_was(
+    work: Work, turf: Turf, lawn: LawnRecord, record: ToldRecord, said: Notice, stand: StandDays
+) -> LawnFacts:
+    """The lawn as it stood when the notice was decided, its height and guide then, and what had been told."""
+    site = work.keepers.sites([lawn.site_id])[lawn.site_id]
+    facts = _spoken_for(work, turf, lawn, record, said).facts(
+        _kept_at(lawn, said, turf), site, turf, today=record.on
+    )
     anchor = _anchor_then(work.lawns.events(lawn.lawn_id), record, stand, facts)
     due = due_after(
         facts.grass,
@@ -143,6 +150,23 @@ def _as_it_was(work: Work, turf: Turf, lawn: LawnRecord, record: ToldRecord, sta
     )
     before = [one for one in work.outbox.told(lawn.lawn_id, limit=LOOKED_AT) if one.told_id < record.told_id]
     return replace(facts, anchor=anchor, due=due, told_hold=_told_then(before))
+
+
+def _kept_at(lawn: LawnRecord, said: Notice, turf: Turf) -> LawnRecord:
+    """The lawn at the height it was kept at then."""
+    if lawn.chosen_mm == said.chosen_height_mm:
+        return lawn
+    grass, height_mm = turf.grasses[lawn.grass], said.chosen_height_mm
+    pace = pace_of(grass, height_mm, nitrogen=lawn.nitrogen, learned=lawn.learned)
+    return replace(lawn, chosen_mm=height_mm, pace=pace)
+
+
+def _spoken_for(work: Work, turf: Turf, lawn: LawnRecord, record: ToldRecord, said: Notice) -> Speakers:
+    """The guide's version that spoke then, and the dates known then."""
+    dates = work.lawns.kept_off([lawn.lawn_id], since=record.on).get(lawn.lawn_id, [])
+    known = [days for days in dates if days.said_at <= record.decided_at]
+    version = said.guide and guide_of(work, turf, said.guide.guide_id, said.guide.version)
+    return Speakers({lawn.guide or "": version} if version else {}, {lawn.lawn_id: known})
 
 
 def _anchor_then(

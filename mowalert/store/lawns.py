@@ -17,9 +17,9 @@ from sqlalchemy import (
 )
 
 from mowalert.domain.words import Clippings, HoldReason
-from mowalert.service.records import AnchorUpdate, EventRecord, LawnRecord, Said
+from mowalert.service.records import AnchorUpdate, EventRecord, KeptOff, LawnRecord, Said
 from mowalert.store.sql import chunks, values_of
-from mowalert.store.tables import GROWTH_DAYS, cell, event, keeper, lawn, site, stand, stand_growth
+from mowalert.store.tables import GROWTH_DAYS, cell, event, keeper, kept_off, lawn, site, stand, stand_growth
 
 TOLD_TODAY = 255
 # PostgreSQL takes a comparison of two columns for a third of all rows and would read every lawn.
@@ -215,6 +215,57 @@ class SqlLawns:
         self._connection.execute(update(event).where(where).values(undone_at=at))
         return replace(undone, undone_at=at)
 
+    def keep_off(self, days: KeptOff) -> int:
+        """Keep days on which a lawn is left alone; their number is given back."""
+        row = insert(kept_off).values(**values_of(days, without=["kept_off_id"]))
+        return int(self._connection.execute(row).inserted_primary_key[0])  # type: ignore[index]
+
+    def allow_again(self, kept_off_id: int, *, at: datetime) -> KeptOff | None:
+        """Take such days back and return them; none if there are none of that number."""
+        where = kept_off.c.kept_off_id == kept_off_id, kept_off.c.undone_at.is_(None)
+        row = self._connection.execute(select(kept_off).where(*where)).mappings().first()
+        if row is None:
+            return None
+        self._connection.execute(update(kept_off).where(*where).values(undone_at=at))
+        return replace(_kept_off(row), undone_at=at)
+
+    def kept_off(self, lawn_ids: Sequence[int], *, since: date) -> dict[int, list[KeptOff]]:
+        """Days on which lawns are left alone, by lawn, that do not end before a date."""
+        found: dict[int, list[KeptOff]] = {}
+        for batch in chunks(lawn_ids):
+            query = (
+                select(kept_off)
+                .where(
+                    kept_off.c.lawn_id.in_(batch),
+                    kept_off.c.last_on >= since,
+                    kept_off.c.undone_at.is_(None),
+                )
+                .order_by(kept_off.c.first_on, kept_off.c.kept_off_id)
+            )
+            for row in self._connection.execute(query).mappings():
+                found.setdefault(row["lawn_id"], []).append(_kept_off(row))
+        return found
+
+    def kept_off_ids(self, round_ids: Sequence[int], on: date) -> list[int]:
+        """Ids of lawns left alone on a date, of keepers who asked for all holds and don't know of it."""
+        query = (
+            _of_informed()
+            .join(kept_off, kept_off.c.lawn_id == lawn.c.lawn_id)
+            .where(kept_off.c.last_on >= on, kept_off.c.first_on <= on, kept_off.c.undone_at.is_(None))
+        )
+        return self._ids(query, round_ids)
+
+    def guided_ids(self, round_ids: Sequence[int], guide_ids: Sequence[str]) -> list[int]:
+        """Ids of lawns guides speak of, of keepers who asked for all holds, with none told."""
+        return self._ids(_of_informed().where(lawn.c.guide.in_(guide_ids)), round_ids) if guide_ids else []
+
+    def _ids(self, query: Select[Any], round_ids: Sequence[int]) -> list[int]:
+        return [
+            lawn_id
+            for batch in chunks(round_ids)
+            for lawn_id in self._connection.scalars(query.where(lawn.c.round_id.in_(batch)))
+        ]
+
     def counts(self) -> Mapping[str, int]:
         """How many keepers, sites, lawns, stands and cells there are."""
         return {
@@ -223,7 +274,7 @@ class SqlLawns:
         }
 
     def _lawns(self, query: Select[Any]) -> list[LawnRecord]:
-        return [_lawn(row) for row in self._connection.execute(query).mappings()]
+        return [lawn_record(row) for row in self._connection.execute(query).mappings()]
 
 
 def due_query(round_ids: Sequence[int], as_of: date, limit_day: int, window_day: int | None) -> Any:
@@ -260,7 +311,21 @@ def _before(column: Any, day: int, round_ids: Sequence[int], as_of: date) -> Sel
     )
 
 
-def _lawn(row: Any) -> LawnRecord:
+def _of_informed() -> Select[Any]:
+    """Ids of lawns whose keepers asked for all holds and know of none."""
+    return (
+        select(lawn.c.lawn_id)
+        .join(keeper, keeper.c.keeper_id == lawn.c.keeper_id)
+        .where(keeper.c.tells_all_holds.is_(True), lawn.c.told_hold.is_(None))
+    )
+
+
+def _kept_off(row: Any) -> KeptOff:
+    return KeptOff(**{**row, "reason": HoldReason(row["reason"])})
+
+
+def lawn_record(row: Any) -> LawnRecord:
+    """Return a row of the lawn table as a record."""
     told = row["told_hold"]
     words = {
         "clippings": Clippings(row["clippings"]),

@@ -269,6 +269,9 @@ lawn = Table(
     Column("advised_mm", Float),
     Column("learned_spread", Float),
     Column("learned_reports", Integer, nullable=False, server_default="0"),
+    Column("guide", String(40)),
+    Column("follows_guide", Boolean, nullable=False, server_default=text("false")),
+    Column("third", Float, nullable=False, server_default="0.3333333333333333"),
     UniqueConstraint("site_id", "key"),
     CheckConstraint("chosen_mm > 0 AND anchor_height_mm > 0", name="heights_above_zero"),
     # The search of due lawns lives in these two, without touching the table.
@@ -295,6 +298,37 @@ lawn = Table(
         sqlite_where=text("anchor_g_mm IS NULL"),
         postgresql_where=text("anchor_g_mm IS NULL"),
     ),
+    Index(
+        "ix_lawn_guide",
+        "guide",
+        "grass",
+        sqlite_where=text("guide IS NOT NULL"),
+        postgresql_where=text("guide IS NOT NULL"),
+    ),
+)
+
+guide = Table(
+    "guide",
+    metadata,
+    Column("guide_id", String(40), primary_key=True),
+    Column("version", Integer, primary_key=True, autoincrement=False),
+    Column("text", Text, nullable=False),
+    Column("kept_at", UtcDateTime, nullable=False),
+)
+
+kept_off = Table(
+    "kept_off",
+    metadata,
+    Column("kept_off_id", Integer, primary_key=True),
+    Column("lawn_id", ForeignKey("lawn.lawn_id"), nullable=False),
+    Column("reason", String(16), nullable=False),
+    Column("first_on", Date, nullable=False),
+    Column("last_on", Date, nullable=False),
+    Column("note", String(200), nullable=False),
+    Column("said_at", UtcDateTime, nullable=False),
+    Column("undone_at", UtcDateTime),
+    Index("ix_kept_off_lawn", "lawn_id", "last_on"),
+    Index("ix_kept_off_last", "last_on"),
 )
 
 event = Table(

@@ -2,6 +2,7 @@
 
 from sqlalchemy import Connection, select
 
+from mowalert.store.guides import SqlGuides
 from mowalert.store.keepers import SqlKeepers
 from mowalert.store.lawns import SqlLawns
 from mowalert.store.outbox import SqlOutbox
@@ -29,6 +30,7 @@ class SqlWork:
         self.keepers = SqlKeepers(connection)
         self.lawns = SqlLawns(connection)
         self.outbox = SqlOutbox(connection)
+        self.guides = SqlGuides(connection)
 
     def commit(self) -> None:
         """Make it last."""

@@ -15,7 +15,9 @@ from mowalert.channels.gsm import sms_size
 from mowalert.channels.messages import render_email, render_sms
 from mowalert.domain.notices import (
     CrewHeat,
+    DayReason,
     Digest,
+    GuideSaid,
     HoldFacts,
     MowingPlan,
     Notice,
@@ -285,3 +287,33 @@ def test_a_parks_subject_names_as_many_holds_as_fit() -> None:
     two = replace(digest, notices=(digest.notices[0], digest.notices[2]))
     subject = render_email(two, service_name="T").subject
     assert subject == "Drought hold starts: 1 lawn; drought hold ends: 1 lawn"
+
+
+SAID = GuideSaid(
+    "hill", 3, "Hill country", 80.0, 100.0, (("mow", "en", "Sharp!"), ("mow", "es", "¡Afilada!"))
+)
+
+
+def test_a_guide_is_named_with_its_version_and_its_heights_where_the_lawn_is_kept_otherwise() -> None:
+    mail = render_email(a_digest(a_notice(guide=SAID), units=Units.METRIC), service_name="Turf Line")
+    for body in (mail.text, mail.html):
+        assert "The region guide has Kentucky bluegrass at 80 mm to 100 mm now." in body
+        assert "Sharp!" in body
+        assert "¡Afilada!" not in body
+        assert "Region guide: Hill country, version 3" in body
+    within = a_notice(guide=SAID, chosen_height_mm=85.0)
+    mail = render_email(a_digest(within, units=Units.METRIC), service_name="Turf Line")
+    assert "The region guide has" not in mail.text
+
+
+def test_another_share_of_the_blade_is_said_as_what_it_is() -> None:
+    notice = a_notice(third=0.25, day_reason=DayReason.LAST_SAFE)
+    mail = render_email(a_digest(notice), service_name="Turf Line")
+    assert "before a cut would take more than 25 %" in mail.text
+    assert "a cut would take over 25 %" in render_sms(a_digest(notice), service_name="Turf Line")
+
+
+def test_dates_that_were_set_are_told_with_their_end() -> None:
+    days = HoldFacts(HoldReason.NESTING, THURSDAY, ended_on=date(2026, 7, 15), note="Birds nest here.")
+    mail = render_email(a_digest(a_hold(days)), service_name="Turf Line")
+    assert "Birds nest here. From Thursday, May 7 to Wednesday, July 15." in mail.text

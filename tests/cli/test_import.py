@@ -88,6 +88,7 @@ def test_every_column_is_taken(program: Program) -> None:
         "grass": "tall_fescue",
         "height_mm": 88.9,
         "height_in": None,
+        "guide": None,
         "soil": "clay_loam",
         "watering": "regular",
         "sun": "part",
