@@ -80,7 +80,11 @@ def radiation_from_temperatures(
 ) -> Floats:
     """Sunlight guessed from the day's range of temperature, eq. 50. [MJ/m²/d]"""
     ra = extraterrestrial_radiation_mj_m2(latitude_deg, day_of_year)
-    return np.asarray(k_rs * np.sqrt(np.maximum(t_max_c - t_min_c, 0.0)) * ra)
+    return _guessed_radiation(t_min_c, t_max_c, ra, k_rs)
+
+
+def _guessed_radiation(t_min_c: Floats, t_max_c: Floats, ra_mj_m2: Floats, k_rs: float) -> Floats:
+    return np.asarray(k_rs * np.sqrt(np.maximum(t_max_c - t_min_c, 0.0)) * ra_mj_m2)
 
 
 def saturation_vapour_pressure_kpa(t_c: Floats | float) -> Floats:
@@ -190,14 +194,36 @@ def et0_penman_monteith(
     Floats
         Never negative. [mm/d]
     """
-    ra = extraterrestrial_radiation_mj_m2(latitude_deg, day_of_year)
+    return _penman_monteith(
+        t_min_c,
+        t_max_c,
+        radiation_mj_m2=radiation_mj_m2,
+        wind_2m_ms=wind_2m_ms,
+        vapour_pressure_kpa=vapour_pressure_kpa,
+        ra_mj_m2=extraterrestrial_radiation_mj_m2(latitude_deg, day_of_year),
+        elevation_m=elevation_m,
+        soil_heat_mj_m2=soil_heat_mj_m2,
+    )
+
+
+def _penman_monteith(
+    t_min_c: Floats,
+    t_max_c: Floats,
+    *,
+    radiation_mj_m2: Floats,
+    wind_2m_ms: Floats | float,
+    vapour_pressure_kpa: Floats | float,
+    ra_mj_m2: Floats,
+    elevation_m: Floats | float,
+    soil_heat_mj_m2: float = 0.0,
+) -> Floats:
     longwave = net_longwave_mj_m2(
         t_min_c,
         t_max_c,
         vapour_pressure_kpa=vapour_pressure_kpa,
         radiation_mj_m2=radiation_mj_m2,
         # Polar night has no clear sky to compare with; a trace keeps the ratio defined.
-        clear_sky_mj_m2=np.maximum(clear_sky_radiation_mj_m2(ra, elevation_m), 1e-6),
+        clear_sky_mj_m2=np.maximum(clear_sky_radiation_mj_m2(ra_mj_m2, elevation_m), 1e-6),
     )
     mean_c = (np.asarray(t_min_c) + t_max_c) / 2
     deficit = calcs.vpd(mean_saturation_vapour_pressure_kpa(t_min_c, t_max_c), vapour_pressure_kpa)
@@ -223,9 +249,13 @@ def et0_hargreaves(
     It runs 8-17 % high in humid climates, so it never serves to tune anything. [mm/d]
     """
     ra = extraterrestrial_radiation_mj_m2(latitude_deg, day_of_year)
+    return _hargreaves(t_min_c, t_max_c, ra)
+
+
+def _hargreaves(t_min_c: Floats, t_max_c: Floats, ra_mj_m2: Floats) -> Floats:
     mean_c = (np.asarray(t_min_c) + t_max_c) / 2
     span = np.sqrt(np.maximum(np.asarray(t_max_c) - t_min_c, 0.0))
-    return np.asarray(np.maximum(0.0023 * (mean_c + 17.8) * span * ra * MM_PER_MJ, 0.0))
+    return np.asarray(np.maximum(0.0023 * (mean_c + 17.8) * span * ra_mj_m2 * MM_PER_MJ, 0.0))
 
 
 def best_et0(
@@ -245,7 +275,7 @@ def best_et0(
     Parameters
     ----------
     t_min_c : Floats
-        Lowest air temperature of the day, shape (stand, day). [°C]
+        Lowest air temperature of the day, shape (day, stand). [°C]
     t_max_c : Floats
         Highest, same shape. [°C]
     et0_mm : Floats
@@ -257,39 +287,40 @@ def best_et0(
     t_dew_c : Floats
         Dew point or ``nan``, then the lowest temperature stands in. [°C]
     latitude_deg : Floats
-        Shape (stand, 1). [°]
+        Shape (stand,). [°]
     elevation_m : Floats
-        Shape (stand, 1). [m]
+        Shape (stand,). [m]
     day_of_year : Floats
-        Shape (day,).
+        Shape (day, 1).
 
     Returns
     -------
     tuple[Floats, NDArray[np.int8]]
-        Evapotranspiration of shape (stand, day) [mm/d], and the ``Et0Method`` of each day.
+        Evapotranspiration of shape (day, stand) [mm/d], and the ``Et0Method`` of each day.
     """
+    given = ~np.isnan(et0_mm)
+    if given.all():
+        return np.maximum(et0_mm, 0.0), np.full(et0_mm.shape, Et0Method.SOURCE, np.int8)
+    ra_mj_m2 = extraterrestrial_radiation_mj_m2(latitude_deg, day_of_year)
     dew_c = np.where(np.isnan(t_dew_c), t_min_c, np.minimum(t_dew_c, (t_min_c + t_max_c) / 2))
+    light = radiation_mj_m2
     # Where humidity or wind is known, only the missing light is guessed: eq. 50.
-    more_known = ~np.isnan(t_dew_c) | ~np.isnan(wind_2m_ms)
-    guessed = radiation_from_temperatures(
-        t_min_c, t_max_c, latitude_deg=latitude_deg, day_of_year=day_of_year
-    )
-    light = np.where(np.isnan(radiation_mj_m2) & more_known, guessed, radiation_mj_m2)
-    penman = et0_penman_monteith(
+    dark = np.isnan(light) & (~np.isnan(t_dew_c) | ~np.isnan(wind_2m_ms))
+    if dark.any():
+        light = np.where(dark, _guessed_radiation(t_min_c, t_max_c, ra_mj_m2, INLAND_K_RS), light)
+    penman = _penman_monteith(
         t_min_c,
         t_max_c,
         radiation_mj_m2=light,
         wind_2m_ms=np.where(np.isnan(wind_2m_ms), STAND_IN_WIND_MS, wind_2m_ms),
         vapour_pressure_kpa=saturation_vapour_pressure_kpa(dew_c),
-        latitude_deg=latitude_deg,
+        ra_mj_m2=ra_mj_m2,
         elevation_m=elevation_m,
-        day_of_year=day_of_year,
     )
-    hargreaves = et0_hargreaves(t_min_c, t_max_c, latitude_deg=latitude_deg, day_of_year=day_of_year)
-    given = ~np.isnan(et0_mm)
-    method = np.where(given, Et0Method.SOURCE, Et0Method.PENMAN_MONTEITH)
-    method = np.where(~given & np.isnan(penman), Et0Method.HARGREAVES, method)
-    best = np.select(
-        [method == Et0Method.SOURCE, method == Et0Method.PENMAN_MONTEITH], [et0_mm, penman], hargreaves
-    )
-    return np.maximum(best, 0.0), method.astype(np.int8)
+    best = np.where(given, et0_mm, penman)
+    method = np.where(given, np.int8(Et0Method.SOURCE), np.int8(Et0Method.PENMAN_MONTEITH))
+    unknown = np.isnan(best)
+    if unknown.any():
+        best = np.where(unknown, _hargreaves(t_min_c, t_max_c, ra_mj_m2), best)
+        method = np.where(unknown, np.int8(Et0Method.HARGREAVES), method)
+    return np.maximum(best, 0.0), method

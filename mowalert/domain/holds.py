@@ -1,12 +1,13 @@
 """Reasons not to mow now that come from the turf: when each starts, and when it ends.
 
 Every rule is a pair of day conditions with the number of days they must last. All stands are
-judged at once, day by day; what a day leaves behind is a ``HoldState``.
+judged at once; what a day leaves behind is a ``HoldState``.
 
 Rain in the mowing hours and a frosty morning that thaws shift the hour or the day; they are
 judged where a day is chosen (``chances``), never told by themselves.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,13 +41,15 @@ LASTING = (
     HoldReason.FROST,
 )
 """Holds a stand's weather can set, the most serious first; the order of ``HoldState``'s rows."""
+HEAT = LASTING.index(HoldReason.HEAT)
+MOST_DAYS = 30
 TOLD = LASTING[:5]
 """Those whose start and end are told; a frozen day only shifts the day."""
 
 
 @dataclass(frozen=True, slots=True)
-class HoldDay:
-    """What the rules look at on one day, each of shape (stand,).
+class HoldDays:
+    """What the rules look at, each of shape (day, stand), or (stand,) where it is the stand's own.
 
     ``water_stress`` is Ks after the day's watering, ``soil_room_mm`` the evening's depletion,
     ``mean_10_days_c`` the mean air temperature of the last ten days, ``rain_48_h_mm`` the rain of
@@ -90,79 +93,88 @@ def next_heat_load(load: Floats, t_min_c: Floats, t_max_c: Floats) -> Floats:
     return np.asarray(0.7 * load + np.maximum(0, t_max_c - 30) + 2 * np.maximum(0, t_min_c - 21))
 
 
-def next_holds(state: HoldState, day: HoldDay, *, ordinal: int) -> HoldState:
-    """Judge one day: which holds start, go on or end.
+def hold_states(state: HoldState, days: HoldDays, *, first_ordinal: int) -> Iterator[HoldState]:
+    """Judge day after day: which holds start, go on or end.
 
     Parameters
     ----------
     state : HoldState
-        Yesterday's holds and counts, shape (hold, stand).
-    day : HoldDay
-        What the rules look at, shape (stand,).
-    ordinal : int
-        The day's ordinal, kept as the start of a hold that begins.
+        Holds and counts of the evening before, shape (hold, stand).
+    days : HoldDays
+        What the rules look at, shape (day, stand).
+    first_ordinal : int
+        Ordinal of the first day; a hold keeps that of the day it begins.
 
-    Returns
-    -------
+    Yields
+    ------
     HoldState
-        Today's, same shape.
+        Each evening's, same shape.
     """
-    starts, days_to_start = _starts(day)
-    ends, days_to_end = _ends(day)
-    starting = np.where(starts, state.starting + 1, 0)
-    ending = np.where(ends, state.ending + 1, 0)
-    begun = ~state.active & (starting >= days_to_start)
-    ended = state.active & (ending >= days_to_end)
-    active = (state.active & ~ended) | begun
-    since = np.where(begun, float(ordinal), np.where(active, state.since, 0.0))
-    # Counts need not grow past what any rule asks for.
-    return HoldState(active, np.minimum(starting, 30), np.minimum(ending, 30), since)
+    starts, days_to_start = _starts(days)
+    ends, days_to_end = _ends(days)
+    wet_again = _wet_again(days)
+    for index in range(len(starts)):
+        # Counts need not grow past what any rule asks for.
+        starting = np.minimum((state.starting + 1) * starts[index], MOST_DAYS)
+        ending = np.minimum((state.ending + 1) * ends[index], MOST_DAYS)
+        begun = ~state.active & (starting >= days_to_start)
+        over = ending >= days_to_end
+        # Wet soil ends the heat hold at once; without it two easier days are needed.
+        over[HEAT] |= wet_again[index]
+        active = (state.active & ~over) | begun
+        since = np.where(begun, float(first_ordinal + index), state.since * active)
+        state = HoldState(active, starting, ending, since)
+        yield state
 
 
-def _starts(day: HoldDay) -> tuple[Bools, Floats]:
-    ks, one = day.water_stress, np.ones_like(day.water_stress)
+def _starts(days: HoldDays) -> tuple[Bools, Floats]:
+    """Whether each day speaks for each hold, shape (day, hold, stand), and how many of them it takes."""
+    ks, one = days.water_stress, np.ones_like(days.dormant_after_d)
     conditions = (
         ks < PARCHED,
         ks < WILTING,
-        (_is_hot(day) & (ks < DRY_FOR_HEAT)) | _is_extreme(day),
-        day.mean_10_days_c < np.where(day.warm, COLD_WARM_C, COLD_COOL_C),
-        (day.rain_48_h_mm >= SOAKING_MM) & (day.soil_room_mm <= FULL_MM),
-        (day.t_min_c <= NO_FROST_C) & (day.t_max_c <= THAW_C),
+        (_is_hot(days) & (ks < DRY_FOR_HEAT)) | _is_extreme(days),
+        days.mean_10_days_c < np.where(days.warm, COLD_WARM_C, COLD_COOL_C),
+        (days.rain_48_h_mm >= SOAKING_MM) & (days.soil_room_mm <= FULL_MM),
+        (days.t_min_c <= NO_FROST_C) & (days.t_max_c <= THAW_C),
     )
-    return np.array(conditions), np.array((day.dormant_after_d, 2 * one, one, one, one, one))
+    return np.stack(conditions, axis=1), np.array((days.dormant_after_d, 2 * one, one, one, one, one))
 
 
-def _ends(day: HoldDay) -> tuple[Bools, Floats]:
-    ks, one = day.water_stress, np.ones_like(day.water_stress)
-    cold_c = np.where(day.warm, COLD_WARM_C, COLD_COOL_C)
-    wet_again = (ks >= WET_AGAIN) & ~_is_extreme(day)
-    eased = (day.t_max_c < np.where(day.warm, EASED_WARM_C, EASED_COOL_C)) & (day.heat_load < LOAD_END)
+def _ends(days: HoldDays) -> tuple[Bools, Floats]:
+    """Whether each day speaks against each hold, shape (day, hold, stand), and how many of them it takes."""
+    ks, one = days.water_stress, np.ones_like(days.dormant_after_d)
+    cold_c = np.where(days.warm, COLD_WARM_C, COLD_COOL_C)
+    eased = (days.t_max_c < np.where(days.warm, EASED_WARM_C, EASED_COOL_C)) & (days.heat_load < LOAD_END)
     conditions = (
-        (ks >= GREENING) & (day.growth_mm >= GROWS_AGAIN_MM_D),
+        (ks >= GREENING) & (days.growth_mm >= GROWS_AGAIN_MM_D),
         ks >= RECOVERED,
-        eased | wet_again,
-        day.mean_10_days_c >= cold_c + COLD_MARGIN_C,
-        (day.rain_48_h_mm < SOAKING_MM) | (day.soil_room_mm > FULL_MM),
-        (day.t_min_c > NO_FROST_C) | (day.t_max_c > THAW_C),
+        eased | _wet_again(days),
+        days.mean_10_days_c >= cold_c + COLD_MARGIN_C,
+        (days.rain_48_h_mm < SOAKING_MM) | (days.soil_room_mm > FULL_MM),
+        (days.t_min_c > NO_FROST_C) | (days.t_max_c > THAW_C),
     )
-    # Wet soil ends the heat hold at once; without it two easier days are needed.
-    days = (3 * one, one, np.where(wet_again, 1.0, 2.0), 5 * one, np.where(day.clay, 2.0, 1.0), one)
-    return np.array(conditions), np.array(days)
+    days_needed = (3 * one, one, 2 * one, 5 * one, np.where(days.clay, 2.0, 1.0), one)
+    return np.stack(conditions, axis=1), np.array(days_needed)
 
 
-def _is_hot(day: HoldDay) -> Bools:
-    cool_hot = (day.t_max_c >= HEAT_COOL_C) | (day.heat_load >= LOAD_START)
-    return np.asarray(np.where(day.warm, day.t_max_c >= HEAT_WARM_C, cool_hot))
+def _wet_again(days: HoldDays) -> Bools:
+    return (days.water_stress >= WET_AGAIN) & ~_is_extreme(days)
 
 
-def _is_extreme(day: HoldDay) -> Bools:
-    return np.asarray(day.t_max_c >= np.where(day.warm, EXTREME_WARM_C, EXTREME_COOL_C))
+def _is_hot(days: HoldDays) -> Bools:
+    cool_hot = (days.t_max_c >= HEAT_COOL_C) | (days.heat_load >= LOAD_START)
+    return np.asarray(np.where(days.warm, days.t_max_c >= HEAT_WARM_C, cool_hot))
+
+
+def _is_extreme(days: HoldDays) -> Bools:
+    return np.asarray(days.t_max_c >= np.where(days.warm, EXTREME_WARM_C, EXTREME_COOL_C))
 
 
 def as_mask(active: Bools) -> Floats:
-    """Fold holds of shape (hold, stand) into one number a stand, bit 0 for the first of LASTING."""
-    bits = 2.0 ** np.arange(len(LASTING))
-    return np.asarray(bits @ active.astype(np.float64))
+    """Fold holds of shape (…, hold, stand) into one number a stand, bit 0 for the first of LASTING."""
+    bits = np.float32(2.0) ** np.arange(len(LASTING), dtype=np.float32)
+    return np.asarray(bits @ active.astype(np.float32), dtype=np.float64)
 
 
 def in_mask(mask: float) -> tuple[HoldReason, ...]:

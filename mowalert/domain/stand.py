@@ -24,8 +24,8 @@ from mowalert.domain.growth import (
     flush_factor,
     light_factor,
 )
-from mowalert.domain.holds import HoldDay, HoldState, as_mask, next_heat_load, next_holds
-from mowalert.domain.soil_water import WaterDay, root_depth_mm, total_available_water_mm, water_day
+from mowalert.domain.holds import HoldDays, HoldState, as_mask, hold_states, next_heat_load
+from mowalert.domain.soil_water import root_depth_mm, total_available_water_mm, water_day
 from mowalert.domain.words import Sun, Watering
 
 SUN_SHARE = {Sun.FULL: 1.0, Sun.PART: 0.75, Sun.SHADE: 0.5}
@@ -221,131 +221,164 @@ def grow(
     StandCurve
         Every computed day; the same input gives the same bits.
     """
-    sun = _Daily.of(facts, weather)
     first_on = weather.first_on + timedelta(days=LEAD_DAYS)
-    days = weather.t_min_c.shape[1] - LEAD_DAYS
-    keep = days - 1 if settle_on is None else (settle_on - first_on).days
-    state = settled = start
-    columns: list[tuple[Floats, ...]] = []
-    for index in range(days):
-        on = first_on + timedelta(days=index)
-        state, column = _one_day(facts, weather, sun, state, LEAD_DAYS + index, on)
-        columns.append(column)
-        if index == keep:
-            settled = state
-    growth, gdd, stress, depletion, load, et0, mask = (
-        np.stack(series, axis=1) for series in zip(*columns, strict=True)
+    daily = _Daily.of(facts, weather)
+    ks, depletion_mm = _water(facts, daily, start.depletion_mm)
+    warmth_c = _warmth(facts, daily, start.warmth_c, first_on)
+    flush = flush_factor(
+        np.nan_to_num(warmth_c), daylight_h=daily.daylight_h, cool=np.where(facts.warm, 0.0, 1.0)
     )
-    return StandCurve(first_on, growth, gdd, stress, depletion, load, et0, mask, settled)
+    growth_mm = daily.best_growth_mm * ks * flush
+    heat_load = _heat_load(daily, start.heat_load)
+    hold_days = _hold_days(facts, daily, ks, depletion_mm, heat_load, growth_mm)
+    keep = len(ks) - 1 if settle_on is None else (settle_on - first_on).days
+    holds, settled_holds = _holds(start.holds, hold_days, first_on, keep)
+    curve_mm, gdd_c = _summed(start.growth_mm, growth_mm), _summed(start.gdd_c, daily.gdd_c)
+    settled = start
+    if keep >= 0:
+        series = (curve_mm, gdd_c, warmth_c, depletion_mm, heat_load)
+        settled = StandState(*(days[keep].copy() for days in series), settled_holds)
+    columns = (curve_mm, gdd_c, ks, depletion_mm, heat_load, daily.et0_mm, holds)
+    return StandCurve(first_on, *(days.T for days in columns), settled)
 
 
 @dataclass(frozen=True, slots=True)
 class _Daily:
-    """What each day brings before soil and holds are known, shape (stand, day)."""
+    """What each day brings before soil and holds are known, shape (day, stand): days lie side by side."""
 
+    t_min_c: Floats
+    t_max_c: Floats
     mean_c: Floats
-    warmth_c: Floats
-    gdd_c: Floats
-    best_growth_mm: Floats
-    et0_mm: Floats
     mean_10_days_c: Floats
+    rain_mm: Floats
+    rain_48_h_mm: Floats
+    gdd_c: Floats
     daylight_h: Floats
+    et0_mm: Floats
+    best_growth_mm: Floats
 
     @staticmethod
     def of(facts: StandFacts, weather: StandWeather) -> "_Daily":
-        mean_c = (weather.t_min_c + weather.t_max_c) / 2
-        base_c, opt_c, max_c = (column[:, None] for column in (facts.base_c, facts.opt_c, facts.max_c))
-        crown_c = _crown_temperature(mean_c)
-        effective = effective_degree_days(crown_c, base_c=base_c, opt_c=opt_c, max_c=max_c)
-        latitude_deg, doy = facts.latitude_deg[:, None], _days_of_year(weather)
-        guessed = radiation_from_temperatures(
-            weather.t_min_c, weather.t_max_c, latitude_deg=latitude_deg, day_of_year=doy
+        t_min_c, t_max_c, rain_mm = (
+            np.ascontiguousarray(column.T) for column in (weather.t_min_c, weather.t_max_c, weather.rain_mm)
         )
-        radiation = np.where(np.isnan(weather.radiation_mj_m2), guessed, weather.radiation_mj_m2)
-        light = light_factor(
-            radiation, sun_share=facts.sun_share[:, None], full_light_mj_m2=facts.full_light_mj_m2[:, None]
+        mean_c = (t_min_c + t_max_c) / 2
+        computed = slice(LEAD_DAYS, None)
+        day_of_year = _days_of_year(weather)[computed, None]
+        light_mj_m2, et0_mm = _light_and_et0(facts, weather, day_of_year)
+        effective = effective_degree_days(
+            _crown_temperature(mean_c)[computed], base_c=facts.base_c, opt_c=facts.opt_c, max_c=facts.max_c
         )
-        et0_mm, _ = best_et0(
+        light = light_factor(light_mj_m2, sun_share=facts.sun_share, full_light_mj_m2=facts.full_light_mj_m2)
+        return _Daily(
+            t_min_c=t_min_c[computed],
+            t_max_c=t_max_c[computed],
+            mean_c=mean_c[computed],
+            mean_10_days_c=_trailing_mean(mean_c, np.ones(LEAD_DAYS + 1))[computed],
+            rain_mm=rain_mm[computed],
+            rain_48_h_mm=rain_mm[computed] + np.nan_to_num(rain_mm[LEAD_DAYS - 1 : -1]),
+            gdd_c=np.maximum(mean_c[computed] - facts.base_c, 0.0),
+            daylight_h=daylight_hours(facts.latitude_deg, day_of_year),
+            et0_mm=et0_mm,
+            best_growth_mm=facts.g50_mm_d / (facts.opt_c - facts.base_c) * effective * light,
+        )
+
+
+def _light_and_et0(facts: StandFacts, weather: StandWeather, day_of_year: Floats) -> tuple[Floats, Floats]:
+    """Radiation, guessed from the temperatures where it is not known, and reference evapotranspiration."""
+    t_min_c, t_max_c, radiation, wind_2m_ms, t_dew_c, et0_mm = (
+        np.ascontiguousarray(column[:, LEAD_DAYS:].T)
+        for column in (
             weather.t_min_c,
             weather.t_max_c,
-            et0_mm=weather.et0_mm,
-            radiation_mj_m2=weather.radiation_mj_m2,
-            wind_2m_ms=weather.wind_2m_ms,
-            t_dew_c=weather.t_dew_c,
-            latitude_deg=latitude_deg,
-            elevation_m=facts.elevation_m[:, None],
-            day_of_year=doy,
+            weather.radiation_mj_m2,
+            weather.wind_2m_ms,
+            weather.t_dew_c,
+            weather.et0_mm,
         )
-        return _Daily(
-            mean_c=mean_c,
-            warmth_c=np.maximum(mean_c, 0.0),
-            gdd_c=np.maximum(mean_c - base_c, 0.0),
-            best_growth_mm=facts.g50_mm_d[:, None] / (opt_c - base_c) * effective * light,
+    )
+    et0_mm, _ = best_et0(
+        t_min_c,
+        t_max_c,
+        et0_mm=et0_mm,
+        radiation_mj_m2=radiation,
+        wind_2m_ms=wind_2m_ms,
+        t_dew_c=t_dew_c,
+        latitude_deg=facts.latitude_deg,
+        elevation_m=facts.elevation_m,
+        day_of_year=day_of_year,
+    )
+    dark = np.isnan(radiation)
+    if dark.any():
+        guessed = radiation_from_temperatures(
+            t_min_c, t_max_c, latitude_deg=facts.latitude_deg, day_of_year=day_of_year
+        )
+        radiation = np.where(dark, guessed, radiation)
+    return radiation, et0_mm
+
+
+def _water(facts: StandFacts, daily: "_Daily", depletion_mm: Floats) -> tuple[Floats, Floats]:
+    """Stress and evening's depletion, day by day: each morning starts from the evening before."""
+    ks, evenings_mm = np.empty_like(daily.et0_mm), np.empty_like(daily.et0_mm)
+    for index, (et0_mm, rain_mm) in enumerate(zip(daily.et0_mm, daily.rain_mm, strict=True)):
+        water = water_day(
+            depletion_mm,
             et0_mm=et0_mm,
-            mean_10_days_c=_trailing_mean(mean_c, np.ones(LEAD_DAYS + 1)),
-            daylight_h=np.broadcast_to(daylight_hours(latitude_deg, doy), mean_c.shape),
+            rain_mm=rain_mm,
+            taw_mm=facts.taw_mm,
+            kc=facts.kc,
+            p_table=facts.depletion_p,
+            watered=facts.watered,
         )
+        ks[index], evenings_mm[index] = water.ks, water.depletion_mm
+        depletion_mm = water.depletion_mm
+    return ks, evenings_mm
 
 
-def _one_day(
-    facts: StandFacts, weather: StandWeather, daily: _Daily, state: StandState, index: int, on: date
-) -> tuple[StandState, tuple[Floats, ...]]:
-    water = water_day(
-        state.depletion_mm,
-        et0_mm=daily.et0_mm[:, index],
-        rain_mm=weather.rain_mm[:, index],
-        taw_mm=facts.taw_mm,
-        kc=facts.kc,
-        p_table=facts.depletion_p,
-        watered=facts.watered,
-    )
-    warmth_c = _warmth_by(state.warmth_c, daily.warmth_c[:, index], facts.latitude_deg, on)
-    flush = flush_factor(
-        np.nan_to_num(warmth_c),
-        daylight_h=daily.daylight_h[:, index],
-        cool=(~facts.warm).astype(np.float64),
-    )
-    growth_mm = daily.best_growth_mm[:, index] * water.ks * flush
-    heat_load = next_heat_load(state.heat_load, weather.t_min_c[:, index], weather.t_max_c[:, index])
-    hold_day = _hold_day(facts, weather, daily, index, water, heat_load, growth_mm)
-    holds = next_holds(state.holds, hold_day, ordinal=on.toordinal())
-    after = StandState(
-        state.growth_mm + growth_mm,
-        state.gdd_c + daily.gdd_c[:, index],
-        warmth_c,
-        water.depletion_mm,
-        heat_load,
-        holds,
-    )
-    column = (
-        after.growth_mm,
-        after.gdd_c,
-        water.ks,
-        water.depletion_mm,
-        heat_load,
-        daily.et0_mm[:, index],
-        as_mask(holds.active),
-    )
-    return after, column
+def _heat_load(daily: "_Daily", load: Floats) -> Floats:
+    loads = np.empty_like(daily.t_max_c)
+    for index, (t_min_c, t_max_c) in enumerate(zip(daily.t_min_c, daily.t_max_c, strict=True)):
+        load = loads[index] = next_heat_load(load, t_min_c, t_max_c)
+    return loads
 
 
-def _hold_day(
+def _warmth(facts: StandFacts, daily: "_Daily", warmth_c: Floats, first_on: date) -> Floats:
+    """Degree-days above 0 °C since the year began: from 1 January, or 1 July south of the equator."""
+    north, sums = facts.latitude_deg >= 0, np.empty_like(daily.mean_c)
+    for index, today_c in enumerate(np.maximum(daily.mean_c, 0.0)):
+        on = first_on + timedelta(days=index)
+        if on.day == 1 and on.month in (1, 7):
+            warmth_c = np.where(north == (on.month == 1), 0.0, warmth_c)
+        warmth_c = sums[index] = warmth_c + today_c
+    return sums
+
+
+def _holds(state: HoldState, days: HoldDays, first_on: date, keep: int) -> tuple[Floats, HoldState]:
+    """Masks of the holds of each day, and the state in the evening of the day to be kept."""
+    kept, active = state, []
+    for index, after in enumerate(hold_states(state, days, first_ordinal=first_on.toordinal())):
+        active.append(after.active)
+        if index == keep:
+            kept = after
+    return as_mask(np.array(active)), kept
+
+
+def _hold_days(
     facts: StandFacts,
-    weather: StandWeather,
-    daily: _Daily,
-    index: int,
-    water: WaterDay,
+    daily: "_Daily",
+    ks: Floats,
+    depletion_mm: Floats,
     heat_load: Floats,
     growth_mm: Floats,
-) -> HoldDay:
-    """What the hold rules look at on one day."""
-    return HoldDay(
-        t_min_c=weather.t_min_c[:, index],
-        t_max_c=weather.t_max_c[:, index],
-        mean_10_days_c=daily.mean_10_days_c[:, index],
-        rain_48_h_mm=weather.rain_mm[:, index] + np.nan_to_num(weather.rain_mm[:, index - 1]),
-        water_stress=water.ks,
-        soil_room_mm=water.depletion_mm,
+) -> HoldDays:
+    """What the hold rules look at."""
+    return HoldDays(
+        t_min_c=daily.t_min_c,
+        t_max_c=daily.t_max_c,
+        mean_10_days_c=daily.mean_10_days_c,
+        rain_48_h_mm=daily.rain_48_h_mm,
+        water_stress=ks,
+        soil_room_mm=depletion_mm,
         heat_load=heat_load,
         growth_mm=growth_mm,
         warm=facts.warm,
@@ -354,10 +387,9 @@ def _hold_day(
     )
 
 
-def _warmth_by(warmth_c: Floats, today_c: Floats, latitude_deg: Floats, on: date) -> Floats:
-    north, south = (on.month, on.day) == (1, 1), (on.month, on.day) == (7, 1)
-    new_year = np.where(latitude_deg >= 0, north, south)
-    return np.asarray(np.where(new_year, 0.0, warmth_c) + today_c)
+def _summed(start: Floats, days: Floats) -> Floats:
+    """Running sums down the days, from where they stood."""
+    return np.cumsum(np.vstack([start, days]), axis=0)[1:]
 
 
 def _days_of_year(weather: StandWeather) -> Floats:
@@ -372,9 +404,13 @@ def _crown_temperature(mean_c: Floats) -> Floats:
 
 def _trailing_mean(values: Floats, weights: Floats) -> Floats:
     """Weighted mean of the last days up to each day, today's weight last; of those that are known."""
-    width = len(weights)
-    padded = np.concatenate([np.full((values.shape[0], width - 1), np.nan), values], axis=1)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, width, axis=1)
-    known = ~np.isnan(windows)
-    total = np.where(known, windows * weights, 0.0).sum(axis=-1)
-    return np.asarray(total / np.maximum((known * weights).sum(axis=-1), 1e-12))
+    known = ~np.isnan(values)
+    weighed = np.where(known, values, 0.0)
+    # One weight a day serves all stands, unless some know less than others.
+    weight = known[:, :1].astype(np.float64) if (known == known[:, :1]).all() else known.astype(np.float64)
+    total, of_weights = np.zeros_like(weighed), np.zeros_like(weight)
+    days = len(values)
+    for back, share in enumerate(weights[::-1][:days]):
+        total[back:] += share * weighed[: days - back]
+        of_weights[back:] += share * weight[: days - back]
+    return np.asarray(total / np.maximum(of_weights, 1e-12))

@@ -22,7 +22,7 @@ import plain_season as plain
 
 from mowalert.demo.weather import InventedWeather
 from mowalert.domain.arrays import Bools, Floats, Ints
-from mowalert.domain.growth import KEPT_BELOW_CEILING, height_mm
+from mowalert.domain.growth import KEPT_BELOW_CEILING
 from mowalert.domain.season import STAGED_REST_D
 from mowalert.domain.stand import (
     LEAD_DAYS,
@@ -130,9 +130,9 @@ def mow(curve: StandCurve, lawns: Lawns) -> Seasons:
     shape = (len(growth_mm) - 1, len(lawns.stand))
     heights_mm, cut = np.empty(shape), np.empty(shape, np.bool_)
     anchors = Anchors.fresh(lawns)
-    g_mm, is_held = growth_mm[0, lawns.stand], held[0, lawns.stand]
+    g_mm, is_held = growth_mm[0].take(lawns.stand), held[0].take(lawns.stand)
     for day in range(shape[0]):
-        next_g_mm, next_held = growth_mm[day + 1, lawns.stand], held[day + 1, lawns.stand]
+        next_g_mm, next_held = growth_mm[day + 1].take(lawns.stand), held[day + 1].take(lawns.stand)
         heights_mm[day] = anchors.heights_mm(g_mm)
         last_chance = (next_g_mm > anchors.limit_g_mm) | (next_held & (g_mm >= anchors.window_g_mm))
         cut[day] = last_chance & ~is_held & (day >= anchors.rest_until)
@@ -146,8 +146,8 @@ class Anchors:
     """Where many lawns grow from, and values of ``G`` at which they are due, each of shape (lawn,)."""
 
     lawns: Lawns
-    from_mm: Floats
-    from_g_mm: Floats
+    start: Floats
+    steps: Floats
     window_g_mm: Floats
     limit_g_mm: Floats
     rest_until: Ints
@@ -156,17 +156,19 @@ class Anchors:
     def fresh(lawns: Lawns) -> "Anchors":
         """Start at the chosen height."""
         count = len(lawns.stand)
-        numbers = np.zeros((4, count))
-        anchors = Anchors(lawns, numbers[0], numbers[1], numbers[2], numbers[3], np.zeros(count, np.int64))
+        numbers = np.zeros((3, count))
+        steps = lawns.pace / lawns.ceiling_mm
+        anchors = Anchors(lawns, numbers[0], steps, numbers[1], numbers[2], np.zeros(count, np.int64))
         anchors.cut(np.arange(count), 0, np.zeros(count), np.zeros(count))
         return anchors
 
     def heights_mm(self, g_mm: Floats) -> Floats:
-        """Heights along the curve."""
-        lawns = self.lawns
-        return height_mm(
-            g_mm - self.from_g_mm, from_height_mm=self.from_mm, pace=lawns.pace, ceiling_mm=lawns.ceiling_mm
-        )
+        """Heights along the curve: ``domain.growth.height_mm`` with its fixed parts worked out once."""
+        heights = self.steps * g_mm
+        heights += self.start
+        np.tanh(heights, out=heights)
+        heights *= self.lawns.ceiling_mm
+        return heights
 
     def cut(self, which: Ints, day: int, heights_mm: Floats, g_mm: Floats) -> None:
         """Anchor some lawns anew; overgrown ones come down by a third and rest."""
@@ -182,7 +184,7 @@ class Anchors:
             )
             return np.where(is_reached, g_mm[which] + need_mm, np.inf)
 
-        self.from_mm[which], self.from_g_mm[which] = after_mm, g_mm[which]
+        self.start[which] = np.arctanh(after_mm / ceiling_mm) - self.steps[which] * g_mm[which]
         self.window_g_mm[which] = due_g_mm(chosen_mm * (1 + THIRD))
         self.limit_g_mm[which] = due_g_mm(limit_mm)
         self.rest_until[which] = np.where(after_mm > chosen_mm, day + STAGED_REST_D, 0)
