@@ -1,17 +1,20 @@
 """Plots that read without colour."""
 
+from datetime import timedelta
 from pathlib import Path
 
 import matplotlib as mpl
 from matplotlib import pyplot as plt
+from matplotlib.figure import Figure
 
 from mowalert.domain.season import Season
 from mowalert.domain.thirds import limit_height_mm
 from mowalert.errors import InputError
+from mowalert.service.look import LawnOutlook
 from mowalert.service.simulate import SeasonLawn
 
 mpl.use("Agg")
-INK, QUIET = "#2f4a6d", "#8a8478"
+INK, QUIET = "#2f4a6d", "#5a554b"
 HATCHES = {"heat": "//", "drought": "\\\\", "dormant": "xx", "cold": "..", "waterlogged": "oo"}
 
 
@@ -48,6 +51,37 @@ def draw_season(season: Season, lawn: SeasonLawn, path: Path) -> None:
     axes.set_ylim(bottom=0)
     axes.set_title(f"{lawn.grass.name} kept at {lawn.height_mm:g} mm: {season.summary.mowings} cuts")
     axes.legend(loc="upper left", ncols=4, frameon=False, fontsize=8)
+    _save(figure, path)
+
+
+def draw_outlook(seen: LawnOutlook, grass_name: str, path: Path) -> None:
+    """Draw a lawn's days ahead with their spread; InputError if the file cannot be written."""
+    figure, axes = plt.subplots(figsize=(8, 4), layout="constrained")
+    days = [day.on for day in seen.days]
+    axes.plot(days, [day.height_mm for day in seen.days], "o-", color=INK, markersize=3, linewidth=1.4)
+    spread = [(day.on, day.low_mm, day.high_mm) for day in seen.days if day.low_mm is not None]
+    if spread:
+        on, low, high = zip(*spread, strict=True)
+        axes.fill_between(on, low, high, facecolor="none", edgecolor=INK, hatch="....", alpha=0.35)
+        where = {"xy": (on[-1], low[0]), "ha": "right", "va": "bottom", "color": INK}
+        axes.annotate("dotted: eight forecasts in ten", **where)
+    for mm, name, style in ((seen.lawn.chosen_mm, "kept at", "-"), (seen.limit_mm, "limit", "--")):
+        axes.axhline(mm, color=QUIET, linestyle=style, linewidth=1)
+        below = {"xytext": (0, -3), "textcoords": "offset points"}
+        axes.annotate(f"{name} {mm:.0f} mm", (days[0], mm), va="top", color=QUIET, **below)
+    for day in (day for day in seen.days if day.hold):
+        half = timedelta(hours=12)
+        hatch = HATCHES.get(str(day.hold), "++")
+        axes.axvspan(day.on - half, day.on + half, facecolor="none", edgecolor=QUIET, hatch=hatch, alpha=0.5)
+    held = sorted({str(day.hold) for day in seen.days if day.hold})
+    axes.set_title(f"{seen.place}: {grass_name}" + (f"; hatched days: {', '.join(held)}" if held else ""))
+    axes.set_ylabel("mm")
+    axes.set_ylim(0, 1.1 * max(seen.limit_mm, *(day.high_mm or day.height_mm for day in seen.days)))
+    axes.set_xticks(days, [f"{on:%a %d %b}" for on in days], rotation=30, ha="right")
+    _save(figure, path)
+
+
+def _save(figure: Figure, path: Path) -> None:
     try:
         figure.savefig(path, dpi=120)
     except (OSError, ValueError) as error:

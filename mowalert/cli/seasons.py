@@ -23,7 +23,7 @@ from mowalert.domain.season import CutAt, Season
 from mowalert.domain.words import Sun, Watering
 from mowalert.errors import InputError
 from mowalert.parameters import load_turf
-from mowalert.service.look import outlook_of
+from mowalert.service.look import LawnOutlook, outlook_of
 from mowalert.service.simulate import SeasonLawn, SeasonWeather, read_weather, simulate
 from mowalert.settings import config_file
 
@@ -140,14 +140,25 @@ def _draw(season: Season, lawn: SeasonLawn, path: Path) -> None:
     draw_season(season, lawn, path)
 
 
+def _draw_outlook(seen: LawnOutlook, grass_name: str, path: Path) -> None:
+    try:
+        from mowalert.cli.plots import draw_outlook
+    except ImportError as error:
+        raise InputError("--plot needs matplotlib: install mowalert[plots]") from error
+    draw_outlook(seen, grass_name, path)
+
+
 def outlook(
     lawn_id: Annotated[int, typer.Argument(help="The lawn's number.")],
     at: AtOption = None,
     json: JsonOption = False,
+    plot: Annotated[Path | None, typer.Option("--plot", help="Draw the days (PNG).")] = None,
 ) -> None:
     """Show a lawn's next ten days."""
     with one_line_errors(), opened() as services:
         seen = outlook_of(services.store, services.turf, services.policy, lawn_id, now=moment(at))
+        if plot is not None:
+            _draw_outlook(seen, services.turf.grasses[seen.lawn.grass].name, plot)
         if json:
             print_json(seen)
             return
@@ -163,5 +174,10 @@ def outlook(
             )
             held = f"hold: {day.hold}" if day.hold else mark
             typer.echo(f"{day.on:%a %d %b}  {day.height_mm:6.1f} mm  {weather:26}  {held}")
+        if seen.spread is not None and seen.spread.early_on is not None:
+            latest = seen.spread.late_on or "beyond these days"
+            typer.echo(f"limit: early case {seen.spread.early_on}, late case {latest}")
+        if seen.guide is not None:
+            typer.echo(f"region guide: {seen.guide.title}, version {seen.guide.version}")
         fresh = "" if seen.fresh else " (too old for advice)"
         typer.echo(f"weather: {', '.join(seen.sources)} of {seen.fetched_at:%Y-%m-%d %H:%M} UTC{fresh}")

@@ -236,10 +236,25 @@ def grow(
     curve_mm, gdd_c = _summed(start.growth_mm, growth_mm), _summed(start.gdd_c, daily.gdd_c)
     settled = start
     if keep >= 0:
-        series = (curve_mm, gdd_c, warmth_c, depletion_mm, heat_load)
-        settled = StandState(*(days[keep].copy() for days in series), settled_holds)
-    columns = (curve_mm, gdd_c, ks, depletion_mm, heat_load, daily.et0_mm, holds)
-    return StandCurve(first_on, *(days.T for days in columns), settled)
+        settled = StandState(
+            growth_mm=curve_mm[keep].copy(),
+            gdd_c=gdd_c[keep].copy(),
+            warmth_c=warmth_c[keep].copy(),
+            depletion_mm=depletion_mm[keep].copy(),
+            heat_load=heat_load[keep].copy(),
+            holds=settled_holds,
+        )
+    return StandCurve(
+        first_on=first_on,
+        growth_mm=curve_mm.T,
+        gdd_c=gdd_c.T,
+        water_stress=ks.T,
+        depletion_mm=depletion_mm.T,
+        heat_load=heat_load.T,
+        et0_mm=daily.et0_mm.T,
+        holds=holds.T,
+        settled=settled,
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,11 +7,14 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from mowalert.domain.decide import Outlook, Round, decide
+from mowalert.domain.arrays import Floats
+from mowalert.domain.decide import Outlook, Round, decide, due_spread_of
+from mowalert.domain.doubt import EARLY, LATE, DueSpread
 from mowalert.domain.grasses import Turf
 from mowalert.domain.holds import in_mask
 from mowalert.domain.lawn import LawnFacts, place_name
-from mowalert.domain.notices import Notice
+from mowalert.domain.notices import GuideSaid, Notice
+from mowalert.domain.thirds import limit_height_mm
 from mowalert.domain.words import HoldReason, NoticeKind
 from mowalert.errors import InputError
 from mowalert.service.guides import speakers
@@ -23,10 +26,16 @@ from mowalert.service.tell import Policy
 
 @dataclass(frozen=True, slots=True)
 class OutlookDay:
-    """One day of a lawn's outlook; heights in mm, temperatures in °C."""
+    """One day of a lawn's outlook; heights in mm, temperatures in °C.
+
+    ``low_mm`` and ``high_mm`` are what one forecast in ten stays under, and goes over; none of days
+    that have been.
+    """
 
     on: date
     height_mm: float
+    low_mm: float | None
+    high_mm: float | None
     growth_mm: float
     t_min_c: float | None
     t_max_c: float | None
@@ -38,12 +47,18 @@ class OutlookDay:
 
 @dataclass(frozen=True, slots=True)
 class LawnOutlook:
-    """A lawn's days ahead, with what it is and where the weather came from."""
+    """A lawn's days ahead, with what it is and where the weather came from.
+
+    ``spread`` says how early and how late the limit may be passed if the forecast errs.
+    """
 
     lawn: LawnRecord
     place: str
     window_on: date | None
     limit_on: date | None
+    spread: DueSpread | None
+    limit_mm: float
+    guide: GuideSaid | None
     sources: tuple[str, ...]
     fetched_at: datetime
     fresh: bool
@@ -134,10 +149,13 @@ def _lawn_outlook(case: _Seen) -> LawnOutlook:
     heights = case.facts.heights_at(outlook.growth_mm)
     window, limit = case.lawn.window_g_mm, case.lawn.limit_g_mm
     first = outlook.at(case.today)
+    lows, highs = _spread_heights(case)
     days = tuple(
         OutlookDay(
             on=outlook.first_on + timedelta(days=column),
             height_mm=float(heights[column]),
+            low_mm=_known(lows[column]),
+            high_mm=_known(highs[column]),
             growth_mm=float(heights[column] - heights[column - 1]) if column else 0.0,
             t_min_c=_known(outlook.t_min_c[column]),
             t_max_c=_known(outlook.t_max_c[column]),
@@ -153,11 +171,28 @@ def _lawn_outlook(case: _Seen) -> LawnOutlook:
         place=place_name(case.site.name, case.lawn.name),
         window_on=next((day.on for day in days if day.window_open), None),
         limit_on=next((day.on for day in days if day.over_limit), None),
+        spread=due_spread_of(case.facts, outlook),
+        limit_mm=limit_height_mm(case.lawn.chosen_mm, case.facts.third),
+        guide=case.facts.guide,
         sources=case.stand.sources,
         fetched_at=case.stand.growth.fetched_at,
         fresh=outlook.fresh,
         days=days,
     )
+
+
+def _spread_heights(case: _Seen) -> tuple[Floats, Floats]:
+    """Heights that one forecast in ten stays under, and goes over, by day of the outlook; nan where known."""
+    outlook = case.outlook
+    low, high = np.full((2, len(outlook.growth_mm)), np.nan)
+    if outlook.gains_mm is None or outlook.gains_on is None:
+        return low, high
+    start = outlook.at(outlook.gains_on)
+    ahead = min(outlook.gains_mm.shape[1], len(low) - start - 1)
+    spread_mm = np.quantile(outlook.gains_mm[:, :ahead], (EARLY, LATE), axis=0)
+    days = slice(start + 1, start + 1 + ahead)
+    low[days], high[days] = (case.facts.heights_at(outlook.growth_mm[start] + gain) for gain in spread_mm)
+    return low, high
 
 
 def _known(value: float) -> float | None:

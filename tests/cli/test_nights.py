@@ -128,6 +128,19 @@ def test_an_outlook_has_ten_days(program: Program) -> None:
     assert text[-1] == "weather: nws of 2026-05-07 22:05 UTC"
 
 
+def test_an_outlook_has_its_spread_and_is_drawn(program: Program) -> None:
+    enrol(program, ANN)
+    program("night", "--at", EVENING)
+    seen = program.json("outlook", 1, "--at", EVENING, "--plot", "outlook.png")
+    today, *ahead = seen["days"]
+    assert today["low_mm"] is None
+    assert all(day["low_mm"] < day["height_mm"] < day["high_mm"] for day in ahead)
+    assert seen["spread"]["early_on"] <= seen["limit_on"] <= (seen["spread"]["late_on"] or "9")
+    assert (program.folder / "outlook.png").read_bytes()[:4] == b"\x89PNG"
+    assert "limit: early case 2026-05-" in program("outlook", 1, "--at", EVENING).out
+    assert "cannot be written" in program.refused("outlook", 1, "--at", EVENING, "--plot", "out.nonsense")
+
+
 def test_an_outlook_of_old_weather_says_it_is_too_old(program: Program) -> None:
     enrol(program, ANN)
     program("night", "--at", EVENING)
