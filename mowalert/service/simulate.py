@@ -7,7 +7,7 @@ from math import isfinite
 
 import numpy as np
 
-from mowalert.domain.arrays import Floats
+from mowalert.domain.arrays import Bools, Floats
 from mowalert.domain.evapotranspiration import vapour_pressure_from_mean_kpa
 from mowalert.domain.grasses import Grass, Turf
 from mowalert.domain.lawn import pace_of
@@ -89,6 +89,33 @@ def read_weather(text: str) -> SeasonWeather:
     InputError
         If a column, a date or a number is wrong, or a gap is longer.
     """
+    rows = read_days(text, longest_gap_d=LONGEST_GAP_D)
+    dates, raw = day_columns(rows, COLUMNS)
+    _check_temperatures(raw, dates)
+    unknown = bridge(raw)
+    return SeasonWeather(dates[0], raw, tuple(dates[int(day)] for day in np.flatnonzero(unknown)))
+
+
+def read_days(text: str, *, longest_gap_d: int | None = None) -> dict[date, dict[str, float]]:
+    """Read the days of a table of daily weather as they stand there.
+
+    Parameters
+    ----------
+    text : str
+        Comma-separated values with at least ``date,t_min_c,t_max_c,rain_mm``.
+    longest_gap_d : int | None
+        Most days that may lack between two rows; any number if not given. [d]
+
+    Returns
+    -------
+    dict[date, dict[str, float]]
+        By day, a value for each of ``COLUMNS``; ``nan`` is unknown.
+
+    Raises
+    ------
+    InputError
+        If a column, a date or a number is wrong, there is no day, or more days lack.
+    """
     lines = rows_of(text)
     _, header = next(lines, (0, []))
     names = [cell.strip().casefold() for cell in header]
@@ -97,26 +124,35 @@ def read_weather(text: str) -> SeasonWeather:
     if missing := [name for name in NEEDED if name not in names]:
         raise InputError(f"the weather lacks the column {', '.join(missing)}")
     rows: dict[date, dict[str, float]] = {}
+    before: date | None = None
     for line, cells in lines:
         on, values = _row(dict(zip(names, cells, strict=False)), line)
-        _check_follows(on, max(rows, default=None), line)
+        _check_follows(on, before, line, longest_gap_d)
         rows[on] = values
+        before = on
     if not rows:
         raise InputError("the weather has no days")
+    return rows
+
+
+def day_columns(
+    rows: Mapping[date, Mapping[str, float]], names: Sequence[str]
+) -> tuple[list[date], dict[str, Floats]]:
+    """Return every date from the first day to the last, and its values by name; ``nan`` where none is."""
     first, last = min(rows), max(rows)
     dates = [first + timedelta(days=day) for day in range((last - first).days + 1)]
-    raw = {name: np.array([rows[on][name] if on in rows else np.nan for on in dates]) for name in COLUMNS}
-    filled = _fill(raw, dates)
-    return SeasonWeather(first, raw, filled)
+    return dates, {
+        name: np.array([rows[on][name] if on in rows else np.nan for on in dates]) for name in names
+    }
 
 
-def _check_follows(on: date, before: date | None, line: int) -> None:
+def _check_follows(on: date, before: date | None, line: int, longest_gap_d: int | None) -> None:
     if before is None:
         return
     if on <= before:
         raise InputError(f"line {line}: {on} after {before}; the dates must rise, each day once")
-    if (on - before).days > LONGEST_GAP_D + 1:
-        raise InputError(f"line {line}: no days between {before} and {on}; at most {LONGEST_GAP_D} may lack")
+    if longest_gap_d is not None and (on - before).days > longest_gap_d + 1:
+        raise InputError(f"line {line}: no days between {before} and {on}; at most {longest_gap_d} may lack")
 
 
 def _row(cells: Mapping[str, str], line: int) -> tuple[date, dict[str, float]]:
@@ -144,15 +180,36 @@ def _number(text: str | None, name: str, line: int) -> float:
     return value
 
 
-def _fill(raw: dict[str, Floats], dates: Sequence[date]) -> tuple[date, ...]:
-    """Bridge short gaps in temperature; rain that is not known counts as none."""
-    index = np.arange(len(dates))
-    unknown = np.isnan(raw["t_min_c"]) | np.isnan(raw["t_max_c"]) | np.isnan(raw["rain_mm"])
+def _check_temperatures(raw: Mapping[str, Floats], dates: Sequence[date]) -> None:
     run = 0
     for day, gap in enumerate(np.isnan(raw["t_min_c"]) | np.isnan(raw["t_max_c"])):
         run = run + 1 if gap else 0
         if run > LONGEST_GAP_D:
             raise InputError(f"no temperatures for more than {LONGEST_GAP_D} days up to {dates[day]}")
+
+
+def bridge(raw: dict[str, Floats]) -> Bools:
+    """Bridge gaps in temperature in place; rain that is not known counts as none.
+
+    How long a gap may be is the caller's rule.
+
+    Parameters
+    ----------
+    raw : dict[str, Floats]
+        Columns of days that follow each other, shape (day,); ``nan`` is unknown.
+
+    Returns
+    -------
+    Bools
+        Days on which something needed was missing, shape (day,).
+
+    Raises
+    ------
+    InputError
+        If no temperature is known at all.
+    """
+    unknown = np.isnan(raw["t_min_c"]) | np.isnan(raw["t_max_c"]) | np.isnan(raw["rain_mm"])
+    index = np.arange(len(unknown))
     for name in ("t_min_c", "t_max_c"):
         known = ~np.isnan(raw[name])
         if not known.any():
@@ -160,7 +217,7 @@ def _fill(raw: dict[str, Floats], dates: Sequence[date]) -> tuple[date, ...]:
         raw[name] = np.interp(index, index[known], raw[name][known])
     raw["t_max_c"] = np.maximum(raw["t_min_c"], raw["t_max_c"])
     raw["rain_mm"] = np.nan_to_num(raw["rain_mm"])
-    return tuple(dates[int(day)] for day in np.flatnonzero(unknown))
+    return np.asarray(unknown)
 
 
 def season_curve(weather: SeasonWeather, lawn: SeasonLawn, turf: Turf) -> StandCurve:
@@ -203,14 +260,19 @@ def simulate(weather: SeasonWeather, lawn: SeasonLawn, turf: Turf, *, cut_at: Cu
         If the height is outside what the grass is kept at.
     """
     grass = lawn.grass
-    if not grass.lowest_mm <= lawn.height_mm <= grass.highest_mm:
-        raise InputError(
-            f"{lawn.height_mm:g} mm: {grass.name} is kept at {grass.lowest_mm:g} to "
-            f"{grass.highest_mm:g} mm, usually at {grass.usual_mm[0]:g} to {grass.usual_mm[1]:g} mm"
-        )
+    check_height(grass, lawn.height_mm)
     pace = pace_of(grass, lawn.height_mm, nitrogen=lawn.nitrogen, learned=1.0)
     curve = season_curve(weather, lawn, turf)
     return play(curve, grass, chosen_mm=lawn.height_mm, pace=pace, cut_at=cut_at)
+
+
+def check_height(grass: Grass, chosen_mm: float) -> None:
+    """Refuse a height that the grass is not kept at; InputError names those it is."""
+    if not grass.lowest_mm <= chosen_mm <= grass.highest_mm:
+        raise InputError(
+            f"{chosen_mm:g} mm: {grass.name} is kept at {grass.lowest_mm:g} to "
+            f"{grass.highest_mm:g} mm, usually at {grass.usual_mm[0]:g} to {grass.usual_mm[1]:g} mm"
+        )
 
 
 def _stand_weather(weather: SeasonWeather) -> StandWeather:
@@ -227,12 +289,12 @@ def _stand_weather(weather: SeasonWeather) -> StandWeather:
         rain_mm=led(columns["rain_mm"]),
         radiation_mj_m2=led(columns["radiation_mj_m2"]),
         wind_2m_ms=led(columns["wind_2m_ms"]),
-        t_dew_c=led(_dew_point(columns)),
+        t_dew_c=led(dew_point_c(columns)),
         et0_mm=led(columns["et0_mm"]),
     )
 
 
-def _dew_point(columns: Mapping[str, Floats]) -> Floats:
+def dew_point_c(columns: Mapping[str, Floats]) -> Floats:
     """Dew point of the day's mean humidity, FAO-56 eq. 11 turned round. [°C]"""
     humidity = np.minimum(columns["rel_humidity_pct"], 100.0)
     kpa = vapour_pressure_from_mean_kpa(columns["t_min_c"], columns["t_max_c"], rel_humidity_pct=humidity)

@@ -120,7 +120,8 @@ class WeatherService:
             def ask(batch: Sequence[Place], source: Source = source) -> list[PlaceWeather]:
                 return source.fetch(batch, past_days=past_days, forecast_days=forecast_days, now=now)
 
-            self._ask_source(source, ask, left, past_days + forecast_days, now, pull, _is_enough)
+            first = now.date() - timedelta(days=500)
+            self._ask_source(source, ask, left, past_days + forecast_days, first, now, pull, _is_enough)
             served = {answer.place.cell_id for answer in pull.served}
             left = [place for place in left if place.cell_id not in served]
         return Pulled(tuple(pull.served), tuple(left), tuple(pull.refused))
@@ -154,7 +155,7 @@ class WeatherService:
 
             days = (last - first).days + 1
             self._ask_source(
-                source, ask, list(places), days, now, pull, lambda answer, now: bool(answer.days)
+                source, ask, list(places), days, first, now, pull, lambda answer, now: bool(answer.days)
             )
         served = {answer.place.cell_id for answer in pull.served}
         left = tuple(place for place in places if place.cell_id not in served)
@@ -200,6 +201,7 @@ class WeatherService:
         ask: Ask,
         places: Sequence[Place],
         days: int,
+        first: date,
         now: datetime,
         pull: _Pull,
         enough: Callable[[PlaceWeather, datetime], bool],
@@ -222,12 +224,13 @@ class WeatherService:
                     return
                 continue
             for answer in answers:
-                self._take(source, answer, now, pull, enough)
+                self._take(source, answer, first, now, pull, enough)
 
     def _take(
         self,
         source: Source,
         answer: PlaceWeather,
+        first: date,
         now: datetime,
         pull: _Pull,
         enough: Callable[[PlaceWeather, datetime], bool],
@@ -237,7 +240,7 @@ class WeatherService:
         good, refused = checked(
             answer.days,
             source=source.name,
-            first=today - timedelta(days=500),
+            first=first,
             last=today + timedelta(days=17),
         )
         pull.refused += [(cell_id, refusal) for refusal in (*answer.refused, *refused)]
