@@ -2,7 +2,7 @@
 # Put a virtual environment with mowalert into .venv, or into $MOWALERT_VENV.
 #
 #   bash deploy/bootstrap.sh                    the program itself
-#   bash deploy/bootstrap.sh service,plots      with these extras
+#   bash deploy/bootstrap.sh service,plots,web  with these extras
 #
 # Versions are the ones in deploy/constraints.txt. A second run with nothing changed installs nothing.
 set -euo pipefail

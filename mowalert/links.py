@@ -1,8 +1,22 @@
-"""Signed links: opaque, hard to forge, for one purpose each."""
+"""Signed links: opaque, hard to forge, for one purpose each; where they expire, the day is signed too."""
+
+from datetime import UTC, datetime, timedelta
+from hashlib import sha256
+from hmac import new as hmac
 
 from itsdangerous import BadSignature, URLSafeSerializer
 
 UNSUBSCRIBE = "unsubscribe"
+PAGE = "page"
+"""A keeper's own pages."""
+MOWED = "mowed"
+"""One tap that records one lawn's advised cut."""
+CONFIRM = "confirm"
+CALENDAR = "calendar"
+FORM = "form"
+"""Proof that a form was served by us, for this action, lately."""
+PAGE_DAYS, TAP_DAYS, CONFIRM_DAYS = 400, 30, 3
+FORM_LASTS = timedelta(hours=12)
 
 
 class Links:
@@ -19,19 +33,82 @@ class Links:
     def __init__(self, base_url: str, secret: str) -> None:
         self._base_url, self._secret = base_url, secret
 
+    @property
+    def base_url(self) -> str:
+        """Public address of the pages; empty for none."""
+        return self._base_url
+
     def unsubscribe_url(self, keeper_id: int) -> str:
-        """Return the address at which one keeper stops e-mail with one click; empty without pages."""
+        """Return the address at which one keeper stops e-mail with one click; empty without pages.
+
+        It never expires: the last mail somebody kept must still be able to stop the next.
+        """
         if not self._base_url.startswith("https://"):
             return ""
         return f"{self._base_url}/stop/{self._serializer(UNSUBSCRIBE).dumps(keeper_id)}"
 
-    def read(self, purpose: str, token: str) -> int | None:
-        """Return the keeper a token speaks of; none where it was altered or made for another purpose."""
-        try:
-            found = self._serializer(purpose).loads(token)
-        except BadSignature:
+    def page_url(self, keeper_id: int, version: int, *, now: datetime) -> str:
+        """Return the address of a keeper's own pages; empty without pages."""
+        return self._url("my", self.token(PAGE, keeper_id, version, until=now + timedelta(days=PAGE_DAYS)))
+
+    def mowed_url(self, lawn_id: int, on: datetime, *, now: datetime) -> str:
+        """Return the address of the button that records a lawn's cut of a day; empty without pages."""
+        day = on.date().toordinal()
+        return self._url("did", self.token(MOWED, lawn_id, day, until=now + timedelta(days=TAP_DAYS)))
+
+    def confirm_url(self, signup_id: int, *, now: datetime) -> str:
+        """Return the address at which a sign-up is confirmed; empty without pages."""
+        return self._url("confirm", self.token(CONFIRM, signup_id, until=now + timedelta(days=CONFIRM_DAYS)))
+
+    def calendar_url(self, keeper_id: int, version: int) -> str:
+        """Return the address of a keeper's calendar feed; empty without pages.
+
+        It lasts until the keeper asks for new links: calendars are subscribed to for years.
+        """
+        token = self.token(CALENDAR, keeper_id, version)
+        return self._url("calendar", f"{token}.ics")
+
+    def token(self, purpose: str, *facts: int | str, until: datetime | None = None) -> str:
+        """Sign some facts for one purpose, until a moment if given."""
+        ends = 0 if until is None else int(until.timestamp())
+        return str(self._serializer(purpose).dumps([ends, *facts]))
+
+    def facts(self, purpose: str, token: str, *, now: datetime) -> tuple[int | str, ...] | None:
+        """Return what a token says; none where it was altered, made for another purpose, or is too old."""
+        said = self._loaded(purpose, token)
+        if not isinstance(said, list) or not said or not isinstance(said[0], int):
             return None
+        ends, *facts = said
+        if ends and now > datetime.fromtimestamp(ends, UTC):
+            return None
+        return tuple(facts) if all(isinstance(fact, int | str) for fact in facts) else None
+
+    def read(self, purpose: str, token: str) -> int | None:
+        """Return the keeper a lasting token speaks of; none where it was altered or for another purpose."""
+        found = self._loaded(purpose, token)
         return found if isinstance(found, int) else None
+
+    def form_token(self, action: str, *, now: datetime) -> str:
+        """Sign a form for one action, for some hours."""
+        return self.token(FORM, action, until=now + FORM_LASTS)
+
+    def is_our_form(self, token: str, action: str, *, now: datetime) -> bool:
+        """Whether a form was served by us for this action, lately."""
+        return self.facts(FORM, token, now=now) == (action,)
+
+    def mark(self, what: str) -> str:
+        """Return a one-way mark of an address or a sender, of no use without our secret."""
+        return hmac(self._secret.encode(), what.strip().casefold().encode(), sha256).hexdigest()
+
+    def _loaded(self, purpose: str, token: str) -> object:
+        try:
+            loaded: object = self._serializer(purpose).loads(token)
+        except (BadSignature, ValueError):
+            return None
+        return loaded
+
+    def _url(self, *parts: str) -> str:
+        return "/".join((self._base_url, *parts)) if self._base_url else ""
 
     def _serializer(self, purpose: str) -> URLSafeSerializer:
         return URLSafeSerializer(self._secret, salt=purpose)

@@ -16,7 +16,7 @@ if [ "${1:-}" = "--fast" ]; then
     shift
 fi
 
-extras="service,plots,test"
+extras="service,plots,web,test"
 [ -n "$fast" ] || extras="$extras,reference"
 bash deploy/bootstrap.sh "$extras"
 bin="${MOWALERT_VENV:-.venv}/bin"

@@ -17,6 +17,8 @@ from mowalert.cli.common import CONFIG
 COMMANDS = {
     "demo": "demo",
     "simulate": "seasons",
+    "plan": "planning",
+    "keepable": "planning",
     "lawns": "lawns",
     "guides": "guides",
     "keep-off": "guides",
@@ -26,6 +28,7 @@ COMMANDS = {
     "holds": "keeping",
     "why": "answers",
     "outlook": "seasons",
+    "report": "lookback",
     "night": "nights",
     "deliver": "nights",
     "scheduler": "nights",

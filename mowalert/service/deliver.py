@@ -150,7 +150,8 @@ def _after_quiet_hours(keeper: KeeperRecord, sms: SmsPolicy, now: datetime) -> d
 
 def _gone_stale(store: Store, turf: Turf, policy: Policy, leased: LeasedMessage, now: datetime) -> bool:
     message = leased.message
-    if now - message.created_at < STALE_AFTER:
+    # Letters speak of no lawn and stay true.
+    if not message.lawn_ids or now - message.created_at < STALE_AFTER:
         return False
     with store.begin() as work:
         return not still_true(work, turf, policy, message.lawn_ids, message.local_date, now=now)

@@ -82,7 +82,7 @@ def enrol(
             keeper_ids.add(keeper_id)
             setattr(report, outcome.value, getattr(report, outcome.value) + 1)
         for keeper_id in sorted(keeper_ids):
-            _settle_round(case, keeper_id)
+            settle_round(work, keeper_id)
         work.commit()
     return report
 
@@ -127,6 +127,15 @@ def _enrol_keeper(case: _Case, row: LawnRow, days: Sequence[frozenset[int]]) -> 
     return kept, kept != known
 
 
+def pending_keeper(work: Work, row: LawnRow, *, now: datetime) -> KeeperRecord:
+    """Return a keeper who has asked to join, with the round that suits their lawn; not yet kept.
+
+    Nothing is told to them: they have no lawn until they confirm.
+    """
+    case = _Case(work, Turf({}, {}), "page", 0.0, now, {})
+    return _new_keeper(case, row, [row.mowing_days])
+
+
 _OF_KEEPER = ("email", "phone", "time_zone", "units", "silence")
 
 
@@ -164,9 +173,8 @@ def _round_for(work: Work, kind: KeeperKind, time_zone: str, days: Iterable[froz
     )
 
 
-def _settle_round(case: _Case, keeper_id: int) -> None:
+def settle_round(work: Work, keeper_id: int) -> None:
     """Move a keeper and all their lawns to the round that suits them now: one message for one person."""
-    work = case.work
     keeper = work.keepers.get([keeper_id])[keeper_id]
     lawns = work.lawns.of_keepers([keeper_id])
     days = [weekdays_in(lawn.mowing_days) for lawn in lawns]

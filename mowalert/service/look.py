@@ -66,7 +66,7 @@ class LawnOutlook:
 
 
 @dataclass(frozen=True, slots=True)
-class _Seen:
+class SeenLawn:
     """A lawn with everything around it."""
 
     lawn: LawnRecord
@@ -93,7 +93,7 @@ def due_now(store: Store, turf: Turf, policy: Policy, *, now: datetime) -> list[
                 window_day=(now.date() - as_of).days + 1,
             )
         }
-        seen = _seen(work, turf, policy, sorted(found), now)
+        seen = see_lawns(work, turf, policy, sorted(found), now)
     notices = [decide(_unsaid(case.facts), case.outlook, _today_round(case.today)) for case in seen]
     due = [n for n in notices if n is not None]
     return sorted(due, key=lambda n: (-(n.height_mm / n.chosen_height_mm), n.lawn_id))
@@ -102,7 +102,7 @@ def due_now(store: Store, turf: Turf, policy: Policy, *, now: datetime) -> list[
 def held_now(store: Store, turf: Turf, policy: Policy, *, now: datetime) -> list[Notice]:
     """Every lawn under a hold today, with its reason and numbers."""
     with store.begin() as work:
-        seen = _seen(work, turf, policy, work.lawns.all_ids(), now)
+        seen = see_lawns(work, turf, policy, work.lawns.all_ids(), now)
     notices = [
         decide(_unsaid(case.facts), case.outlook, _today_round(case.today, all_holds=True)) for case in seen
     ]
@@ -138,13 +138,14 @@ def outlook_of(store: Store, turf: Turf, policy: Policy, lawn_id: int, *, now: d
     with store.begin() as work:
         if not work.lawns.get([lawn_id]):
             raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
-        seen = _seen(work, turf, policy, [lawn_id], now)
+        seen = see_lawns(work, turf, policy, [lawn_id], now)
     if not seen:
         raise InputError(f"lawn {lawn_id} has no weather yet: run `mowalert night` first")
-    return _lawn_outlook(seen[0])
+    return lawn_outlook(seen[0])
 
 
-def _lawn_outlook(case: _Seen) -> LawnOutlook:
+def lawn_outlook(case: SeenLawn) -> LawnOutlook:
+    """Tell a lawn's days from today on."""
     outlook = case.outlook
     heights = case.facts.heights_at(outlook.growth_mm)
     window, limit = case.lawn.window_g_mm, case.lawn.limit_g_mm
@@ -181,7 +182,7 @@ def _lawn_outlook(case: _Seen) -> LawnOutlook:
     )
 
 
-def _spread_heights(case: _Seen) -> tuple[Floats, Floats]:
+def _spread_heights(case: SeenLawn) -> tuple[Floats, Floats]:
     """Heights that one forecast in ten stays under, and goes over, by day of the outlook; nan where known."""
     outlook = case.outlook
     low, high = np.full((2, len(outlook.growth_mm)), np.nan)
@@ -199,7 +200,10 @@ def _known(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
-def _seen(work: Work, turf: Turf, policy: Policy, lawn_ids: Sequence[int], now: datetime) -> list[_Seen]:
+def see_lawns(
+    work: Work, turf: Turf, policy: Policy, lawn_ids: Sequence[int], now: datetime
+) -> list[SeenLawn]:
+    """Load lawns with everything around them; those without a place on a curve are left out."""
     lawns = [lawn for lawn in work.lawns.get(lawn_ids) if lawn.anchor_g_mm is not None]
     keepers = work.keepers.get(sorted({lawn.keeper_id for lawn in lawns}))
     sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
@@ -214,7 +218,7 @@ def _seen(work: Work, turf: Turf, policy: Policy, lawn_ids: Sequence[int], now: 
         today = now.astimezone(ZoneInfo(keeper.time_zone)).date()
         facts = speak.facts(lawn, site, turf, today=today)
         outlook = outlook_for(stand, facts.mowing_hours, today=today, now=now, max_age=policy.max_age)
-        seen.append(_Seen(lawn, keeper, site, stand, outlook, facts, today))
+        seen.append(SeenLawn(lawn, keeper, site, stand, outlook, facts, today))
     return seen
 
 

@@ -1,16 +1,17 @@
 """What the use cases ask of the world: store, weather, channels and words."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Protocol
+from typing import Any, Protocol
 
 from mowalert.domain.arrays import Floats
+from mowalert.domain.lookback import Told
 from mowalert.domain.notices import Digest, OutgoingMessage, RenderedEmail
 from mowalert.domain.stand import StandKey
 from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal, WeatherDay
-from mowalert.domain.words import Channel
+from mowalert.domain.words import Channel, NoticeKind
 from mowalert.service.records import (
     AnchorUpdate,
     CellRecord,
@@ -25,6 +26,7 @@ from mowalert.service.records import (
     NewMessage,
     RoundRecord,
     Said,
+    SignupRecord,
     SiteRecord,
     StandRecord,
     ToldRecord,
@@ -178,8 +180,17 @@ class Keepers(Protocol):
     def all(self) -> list[KeeperRecord]:
         """Every keeper."""
 
+    def by_email(self, address: str) -> list[KeeperRecord]:
+        """Keepers of an e-mail address, in order of id."""
+
+    def by_phone(self, number: str) -> list[KeeperRecord]:
+        """Keepers of a phone number, in order of id."""
+
     def add(self, keeper: KeeperRecord) -> int:
         """Keep a new keeper; its id is given back."""
+
+    def erase(self, keeper_id: int) -> None:
+        """Delete a keeper and everything that belongs to them."""
 
     def change(self, keeper: KeeperRecord) -> None:
         """Keep a changed keeper."""
@@ -227,6 +238,9 @@ class Lawns(Protocol):
     def all_ids(self) -> list[int]:
         """Every lawn's id."""
 
+    def page(self, *, after: int, limit: int, guide: str | None = None) -> list[LawnRecord]:
+        """The next lawns after an id, in order of id: of all, or those a guide speaks of."""
+
     def due_ids(
         self, round_ids: Sequence[int], *, as_of: date, limit_day: int, window_day: int | None
     ) -> list[int]:
@@ -265,6 +279,11 @@ class Lawns(Protocol):
     def events(self, lawn_id: int) -> list[EventRecord]:
         """A lawn's events that were not undone, in order."""
 
+    def events_between(
+        self, lawn_ids: Sequence[int], *, first: date, last: date
+    ) -> dict[int, list[EventRecord]]:
+        """Events of lawns on some days, both included, that were not undone, by lawn and in order."""
+
     def undo_last(self, lawn_id: int, *, at: datetime) -> EventRecord | None:
         """Undo the newest reported event of a lawn and return it."""
 
@@ -302,6 +321,11 @@ class Outbox(Protocol):
     def notice(self, told_id: int) -> ToldRecord | None:
         """One notice by its number."""
 
+    def told_between(
+        self, lawn_ids: Sequence[int], kinds: Sequence[NoticeKind], *, first: date, last: date
+    ) -> dict[int, list[Told]]:
+        """What was told of lawns on some days, both included, by lawn and in order."""
+
     def lease(self, *, now: datetime, until: datetime, limit: int) -> list[LeasedMessage]:
         """Take messages that may go now; nobody else gets them until the lease ends."""
 
@@ -322,6 +346,12 @@ class Outbox(Protocol):
 
     def cancel_older(self, keeper_id: int, before: date, *, at: datetime) -> int:
         """Cancel a keeper's waiting messages of earlier days; how many."""
+
+    def cancel_waiting(self, keeper_id: int, channels: Collection[Channel], *, at: datetime) -> int:
+        """Cancel whatever waits for a keeper on some channels; how many."""
+
+    def of_keeper(self, keeper_id: int, *, limit: int) -> list[dict[str, Any]]:
+        """The newest messages of a keeper, as plain values."""
 
     def sms_this_month(self, keeper_id: int | None, *, since: datetime) -> int:
         """Count short messages sent since a moment, of one keeper or of all."""
@@ -350,6 +380,37 @@ class Guides(Protocol):
 
     def followers(self, guide_id: str, grass: str, *, not_at_mm: float) -> list[LawnRecord]:
         """Lawns of a grass that follow the guide's heights and are kept at another height."""
+
+
+class Signups(Protocol):
+    """Sign-ups, how often somebody tried something, and addresses never to be written to."""
+
+    def add(self, record: SignupRecord) -> int:
+        """Keep a sign-up; its number is given back."""
+
+    def get(self, signup_id: int) -> SignupRecord | None:
+        """One sign-up."""
+
+    def of_keeper(self, keeper_id: int) -> list[SignupRecord]:
+        """Sign-ups of a keeper."""
+
+    def confirmed(self, signup_id: int, *, at: datetime) -> None:
+        """Remember that it was confirmed."""
+
+    def forget_unconfirmed(self, *, before: datetime) -> int:
+        """Forget sign-ups never confirmed, and keepers who only ever asked; how many sign-ups."""
+
+    def attempt(self, what: str, mark: str, *, at: datetime) -> None:
+        """Count that somebody tried something."""
+
+    def attempts(self, what: str, mark: str | None, *, since: datetime) -> int:
+        """How often it was tried since a moment, under one mark or at all."""
+
+    def silence(self, mark: str, *, at: datetime) -> None:
+        """Never write to an address again; only its mark is kept."""
+
+    def is_silenced(self, mark: str) -> bool:
+        """Whether an address is never to be written to."""
 
 
 class Work(Protocol):
@@ -382,6 +443,10 @@ class Work(Protocol):
     @property
     def guides(self) -> Guides:
         """Region guides."""
+
+    @property
+    def signups(self) -> Signups:
+        """Sign-ups."""
 
     def commit(self) -> None:
         """Make it last."""

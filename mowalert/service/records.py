@@ -48,6 +48,7 @@ class KeeperRecord:
     paused_until: date | None = None
     no_weather_on: date | None = None
     greeted: bool = False
+    link_version: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,3 +275,14 @@ class KeptOff:
     note: str
     said_at: datetime
     undone_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SignupRecord:
+    """What somebody told when they asked to join; ``facts`` are the form's answers by name."""
+
+    signup_id: int
+    keeper_id: int
+    facts: dict[str, str]
+    created_at: datetime
+    confirmed_at: datetime | None = None

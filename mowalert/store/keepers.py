@@ -4,12 +4,24 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, Select, delete, insert, select, update
 
 from mowalert.domain.words import Channel, KeeperKind, Silence, Units
 from mowalert.service.records import KeeperRecord, SiteRecord
 from mowalert.store.sql import chunks, values_of
-from mowalert.store.tables import keeper, site
+from mowalert.store.tables import (
+    api_key,
+    calendar_event,
+    event,
+    inbound,
+    keeper,
+    kept_off,
+    lawn,
+    outbox,
+    signup,
+    site,
+    told,
+)
 
 
 class SqlKeepers:
@@ -42,6 +54,18 @@ class SqlKeepers:
     def all(self) -> list[KeeperRecord]:
         """Every keeper."""
         rows = self._connection.execute(select(keeper).order_by(keeper.c.keeper_id)).mappings()
+        return [_keeper(row) for row in rows]
+
+    def by_email(self, address: str) -> list[KeeperRecord]:
+        """Keepers of an e-mail address, in order of id."""
+        return self._keepers(select(keeper).where(keeper.c.email == address))
+
+    def by_phone(self, number: str) -> list[KeeperRecord]:
+        """Keepers of a phone number, in order of id."""
+        return self._keepers(select(keeper).where(keeper.c.phone == number))
+
+    def _keepers(self, query: Select[Any]) -> list[KeeperRecord]:
+        rows = self._connection.execute(query.order_by(keeper.c.keeper_id)).mappings()
         return [_keeper(row) for row in rows]
 
     def add(self, record: KeeperRecord) -> int:
@@ -95,6 +119,14 @@ class SqlKeepers:
         """Send nothing more to an address."""
         column = "email_suspended" if channel is Channel.EMAIL else "phone_suspended"
         self._set([keeper_id], **{column: reason})
+
+    def erase(self, keeper_id: int) -> None:
+        """Delete a keeper and everything that belongs to them."""
+        lawns = select(lawn.c.lawn_id).where(lawn.c.keeper_id == keeper_id)
+        for table in (calendar_event, kept_off, event):
+            self._connection.execute(delete(table).where(table.c.lawn_id.in_(lawns)))
+        for table in (told, outbox, signup, inbound, api_key, lawn, site, keeper):
+            self._connection.execute(delete(table).where(table.c.keeper_id == keeper_id))
 
     def _set(self, keeper_ids: Sequence[int], **values: Any) -> None:
         for batch in chunks(keeper_ids):

@@ -78,6 +78,11 @@ class SqlLawns:
         """Every lawn's id."""
         return list(self._connection.scalars(select(lawn.c.lawn_id).order_by(lawn.c.lawn_id)))
 
+    def page(self, *, after: int, limit: int, guide: str | None = None) -> list[LawnRecord]:
+        """The next lawns after an id, in order of id: of all, or those a guide speaks of."""
+        query = select(lawn).where(lawn.c.lawn_id > after).order_by(lawn.c.lawn_id).limit(limit)
+        return self._lawns(query if guide is None else query.where(lawn.c.guide == guide))
+
     def due_ids(
         self, round_ids: Sequence[int], *, as_of: date, limit_day: int, window_day: int | None
     ) -> list[int]:
@@ -198,6 +203,23 @@ class SqlLawns:
             .order_by(event.c.on, event.c.event_id)
         )
         return [EventRecord(**row) for row in self._connection.execute(query).mappings()]
+
+    def events_between(
+        self, lawn_ids: Sequence[int], *, first: date, last: date
+    ) -> dict[int, list[EventRecord]]:
+        """Events of lawns on some days, both included, that were not undone, by lawn and in order."""
+        found: dict[int, list[EventRecord]] = {}
+        for batch in chunks(lawn_ids):
+            query = (
+                select(event)
+                .where(
+                    event.c.lawn_id.in_(batch), event.c.on.between(first, last), event.c.undone_at.is_(None)
+                )
+                .order_by(event.c.on, event.c.event_id)
+            )
+            for row in self._connection.execute(query).mappings():
+                found.setdefault(row["lawn_id"], []).append(EventRecord(**row))
+        return found
 
     def undo_last(self, lawn_id: int, *, at: datetime) -> EventRecord | None:
         """Undo the newest event of a lawn that somebody reported, and return it."""

@@ -1,14 +1,15 @@
 """Messages on their way, and what was told, in the store."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, and_, func, insert, or_, select, update
 
-from mowalert.domain.words import Channel
+from mowalert.domain.lookback import Told
+from mowalert.domain.words import Channel, HoldReason, NoticeKind
 from mowalert.service.records import LeasedMessage, NewMessage, ToldRecord
-from mowalert.store.sql import insert_for, values_of
+from mowalert.store.sql import chunks, insert_for, values_of
 from mowalert.store.tables import outbox, told
 
 ONCE = ["keeper_id", "channel", "kind", "local_date"]
@@ -56,6 +57,27 @@ class SqlOutbox:
         """One notice by its number."""
         row = self._connection.execute(select(told).where(told.c.told_id == told_id)).mappings().first()
         return None if row is None else ToldRecord(**row)
+
+    def told_between(
+        self, lawn_ids: Sequence[int], kinds: Sequence[NoticeKind], *, first: date, last: date
+    ) -> dict[int, list[Told]]:
+        """What was told of lawns on some days, both included, by lawn and in order."""
+        # Of the facts only the day is needed: whole ones of a country's season are gigabytes.
+        advised_on = told.c.facts["best_on"].as_string().label("advised_on")
+        found: dict[int, list[Told]] = {}
+        for batch in chunks(lawn_ids):
+            query = (
+                select(told.c.lawn_id, told.c.on, told.c.kind, told.c.reason, advised_on)
+                .where(
+                    told.c.lawn_id.in_(batch),
+                    told.c.kind.in_([kind.value for kind in kinds]),
+                    told.c.on.between(first, last),
+                )
+                .order_by(told.c.on, told.c.told_id)
+            )
+            for row in self._connection.execute(query):
+                found.setdefault(row.lawn_id, []).append(_told(row))
+        return found
 
     def lease(self, *, now: datetime, until: datetime, limit: int) -> list[LeasedMessage]:
         """Take messages that may go now; nobody else gets them until the lease ends."""
@@ -124,6 +146,22 @@ class SqlOutbox:
         )
         return self._count(update(outbox).where(older).values(state="cancelled", error="newer advice"))
 
+    def cancel_waiting(self, keeper_id: int, channels: Collection[Channel], *, at: datetime) -> int:
+        """Cancel whatever waits for a keeper on some channels; how many."""
+        waiting = and_(
+            outbox.c.keeper_id == keeper_id,
+            outbox.c.state.in_(("ready", "leased")),
+            outbox.c.channel.in_([channel.value for channel in channels]),
+        )
+        return self._count(update(outbox).where(waiting).values(state="cancelled", error="stopped"))
+
+    def of_keeper(self, keeper_id: int, *, limit: int) -> list[dict[str, Any]]:
+        """The newest messages of a keeper, as plain values."""
+        names = ("channel", "kind", "address", "subject", "text", "state", "created_at", "sent_at")
+        query = select(*(outbox.c[name] for name in names)).where(outbox.c.keeper_id == keeper_id)
+        newest = query.order_by(outbox.c.message_id.desc()).limit(limit)
+        return [dict(row) for row in self._connection.execute(newest).mappings()]
+
     def _count(self, change: Any) -> int:
         return int(self._connection.execute(change).rowcount)
 
@@ -143,6 +181,15 @@ class SqlOutbox:
         """How many messages are in which state."""
         query = select(outbox.c.state, func.count()).group_by(outbox.c.state)
         return {row[0]: row[1] for row in self._connection.execute(query)}
+
+
+def _told(row: Any) -> Told:
+    return Told(
+        row.on,
+        NoticeKind(row.kind),
+        HoldReason(row.reason) if row.reason else None,
+        date.fromisoformat(row.advised_on) if row.advised_on else None,
+    )
 
 
 def _leased(row: Any) -> LeasedMessage:

@@ -107,6 +107,9 @@ keeper = Table(
     Column("paused_until", Date),
     Column("no_weather_on", Date),
     Column("greeted", Boolean, nullable=False, server_default=text("false")),
+    Column("link_version", Integer, nullable=False, server_default="0"),
+    Index("ix_keeper_email", "email"),
+    Index("ix_keeper_phone", "phone"),
     Index(
         "ix_keeper_no_weather",
         "no_weather_on",
@@ -399,6 +402,85 @@ outbox = Table(
         sqlite_where=text("state IN ('ready', 'leased', 'sending')"),
         postgresql_where=text("state IN ('ready', 'leased', 'sending')"),
     ),
+)
+
+signup = Table(
+    "signup",
+    metadata,
+    Column("signup_id", Integer, primary_key=True),
+    Column("keeper_id", ForeignKey("keeper.keeper_id"), nullable=False),
+    Column("facts", JSON, nullable=False),
+    Column("created_at", UtcDateTime, nullable=False),
+    Column("confirmed_at", UtcDateTime),
+    Index("ix_signup_keeper", "keeper_id"),
+)
+
+attempt = Table(
+    "attempt",
+    metadata,
+    Column("attempt_id", Integer, primary_key=True),
+    Column("what", String(16), nullable=False),
+    Column("mark", String(64), nullable=False),
+    Column("at", UtcDateTime, nullable=False),
+    Index("ix_attempt_mark", "what", "mark", "at"),
+)
+
+silenced = Table(
+    "silenced",
+    metadata,
+    Column("mark", String(64), primary_key=True),
+    Column("at", UtcDateTime, nullable=False),
+)
+
+inbound = Table(
+    "inbound",
+    metadata,
+    Column("gateway_id", String(100), primary_key=True),
+    Column("keeper_id", ForeignKey("keeper.keeper_id")),
+    Column("kind", String(16), nullable=False),
+    Column("at", UtcDateTime, nullable=False),
+    Index("ix_inbound_keeper", "keeper_id", "at"),
+)
+
+api_key = Table(
+    "api_key",
+    metadata,
+    Column("key_id", Integer, primary_key=True),
+    Column("keeper_id", ForeignKey("keeper.keeper_id"), nullable=False),
+    Column("name", String(80), nullable=False),
+    Column("digest", String(64), nullable=False, unique=True),
+    Column("scopes", String(200), nullable=False),
+    Column("created_at", UtcDateTime, nullable=False),
+    Column("revoked_at", UtcDateTime),
+)
+
+operator = Table(
+    "operator",
+    metadata,
+    Column("name", String(80), primary_key=True),
+    Column("password_hash", String(200), nullable=False),
+    Column("changed_at", UtcDateTime, nullable=False),
+)
+
+bulletin = Table(
+    "bulletin",
+    metadata,
+    Column("guide_id", String(40), primary_key=True),
+    Column("week_on", Date, primary_key=True),
+    Column("facts", JSON, nullable=False),
+    Column("said", Text, nullable=False),
+    Column("made_at", UtcDateTime, nullable=False),
+)
+
+calendar_event = Table(
+    "calendar_event",
+    metadata,
+    Column("lawn_id", ForeignKey("lawn.lawn_id"), primary_key=True),
+    Column("kind", String(16), primary_key=True),
+    Column("started_on", Date, primary_key=True),
+    Column("sequence", Integer, nullable=False),
+    Column("changed_at", UtcDateTime, nullable=False),
+    Column("facts", JSON, nullable=False),
 )
 
 meta = Table(

@@ -7,6 +7,7 @@ from mowalert.store.keepers import SqlKeepers
 from mowalert.store.lawns import SqlLawns
 from mowalert.store.outbox import SqlOutbox
 from mowalert.store.rounds import SqlRounds
+from mowalert.store.signups import SqlSignups
 from mowalert.store.sql import upsert
 from mowalert.store.stands import SqlStands
 from mowalert.store.tables import meta
@@ -31,6 +32,7 @@ class SqlWork:
         self.lawns = SqlLawns(connection)
         self.outbox = SqlOutbox(connection)
         self.guides = SqlGuides(connection)
+        self.signups = SqlSignups(connection)
 
     def commit(self) -> None:
         """Make it last."""

@@ -1,0 +1,256 @@
+"""Joining: nothing but one confirmation goes to an address that has not confirmed.
+
+Whoever asks is shown the same answer, whether an address is known, new, or wishes never to be written to.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from mowalert.domain.grasses import Turf
+from mowalert.domain.words import KeeperKind
+from mowalert.errors import InputError
+from mowalert.links import Links
+from mowalert.service.enrol import enrol, pending_keeper
+from mowalert.service.guides import guides_now
+from mowalert.service.lawn_rows import LawnRow, Problem, read_row
+from mowalert.service.lawn_table import ImportReport, keeper_key
+from mowalert.service.letters import Letters, post
+from mowalert.service.ports import Store, Work
+from mowalert.service.records import KeeperRecord, SignupRecord
+
+ASKED, CONFIRMED = "asked", "confirmed"
+"""Consent of a keeper who has asked, and of one who has confirmed."""
+UNCONFIRMED = "not confirmed"
+"""Why nothing is sent to a phone whose owner has not answered yet."""
+FACTS = (
+    "keeper", "email", "phone", "latitude", "longitude", "time_zone", "units", "site", "address", "grass",
+    "height_mm", "guide", "soil", "watering", "sun", "mowing_days",
+)  # fmt: skip
+"""What a form may tell; the rest is the program's usual."""
+
+
+@dataclass(frozen=True, slots=True)
+class FloodLimits:
+    """How often somebody may ask us to write to an address, per address and per sender."""
+
+    per_address_day: int = 3
+    per_sender_hour: int = 10
+    per_day: int = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """A confirmed sign-up: whose it is, their lawn, and its weather cell."""
+
+    keeper: KeeperRecord
+    lawn_id: int
+    cell_id: int
+
+
+def read_form(
+    facts: Mapping[str, str], turf: Turf, store: Store, *, now: datetime
+) -> LawnRow | list[Problem]:
+    """Read what a form tells of a lawn; every bad answer is named.
+
+    Parameters
+    ----------
+    facts : Mapping[str, str]
+        Text by name, as in ``FACTS``.
+    turf : Turf
+        Grasses and soils.
+    store : Store
+        Where region guides are.
+    now : datetime
+        The moment.
+
+    Returns
+    -------
+    LawnRow | list[Problem]
+        The lawn, or everything wrong.
+    """
+    with store.begin() as work:
+        guides = guides_now(work, turf)
+    told = {name: facts.get(name, "") for name in FACTS}
+    told |= {"kind": KeeperKind.HOMEOWNER.value, "keeper": told["keeper"] or _usual_name(told)}
+    return read_row(told, line=1, turf=turf, guides=guides, now=now)
+
+
+def _usual_name(told: Mapping[str, str]) -> str:
+    return told["email"].partition("@")[0] or told["phone"] or "keeper"
+
+
+def ask_to_join(
+    store: Store,
+    turf: Turf,
+    letters: Letters,
+    links: Links,
+    facts: Mapping[str, str],
+    *,
+    sender: str,
+    now: datetime,
+    limits: FloodLimits | None = None,
+) -> bool:
+    """Keep a sign-up and ask its address to confirm.
+
+    Parameters
+    ----------
+    store : Store
+        Where sign-ups are kept.
+    turf : Turf
+        Grasses and soils.
+    letters : Letters
+        Words the confirmation.
+    links : Links
+        Signs its link.
+    facts : Mapping[str, str]
+        A form that ``read_form`` reads well.
+    sender : str
+        Who asks, such as a network address; kept only as a mark.
+    now : datetime
+        The moment.
+    limits : FloodLimits | None
+        How often one may ask.
+
+    Returns
+    -------
+    bool
+        Whether a confirmation was queued; the page says the same either way.
+
+    Raises
+    ------
+    InputError
+        If the form is not good.
+    """
+    row = read_form(facts, turf, store, now=now)
+    if not isinstance(row, LawnRow):
+        raise InputError("; ".join(map(str, row)))
+    address = row.email or row.phone or ""
+    with store.begin() as work:
+        allowed = may_write(work, links, address, sender, now=now, limits=limits or FloodLimits())
+        queued = False
+        if allowed:
+            keeper = _keeper_of(work, row, now)
+            told = {name: facts.get(name, "") for name in FACTS} | {"keeper": keeper.name}
+            signup_id = work.signups.add(SignupRecord(0, keeper.keeper_id, told, now))
+            letter = letters.confirm(keeper, links.confirm_url(signup_id, now=now))
+            queued = post(work, keeper, letter, "confirm", now=now, host=letters.host)
+        work.commit()
+    return queued
+
+
+def _keeper_of(work: Work, row: LawnRow, now: datetime) -> KeeperRecord:
+    known = work.keepers.by_key(keeper_key(row))
+    if known is not None:
+        return known
+    keeper = replace(pending_keeper(work, row, now=now), consent=ASKED, consent_from="page")
+    if keeper.phone and keeper.email:
+        keeper = replace(keeper, phone_suspended=UNCONFIRMED)
+    return replace(keeper, keeper_id=work.keepers.add(keeper))
+
+
+def may_write(
+    work: Work, links: Links, address: str, sender: str, *, now: datetime, limits: FloodLimits
+) -> bool:
+    """Whether an address may be written to on somebody's word, and count that they asked."""
+    day, hour = now - timedelta(days=1), now - timedelta(hours=1)
+    mark, asker = links.mark(address), links.mark(f"sender {sender}")
+    free = (
+        not work.signups.is_silenced(mark)
+        and work.signups.attempts("address", mark, since=day) < limits.per_address_day
+        and work.signups.attempts("sender", asker, since=hour) < limits.per_sender_hour
+        and work.signups.attempts("address", None, since=day) < limits.per_day
+    )
+    work.signups.attempt("sender", asker, at=now)
+    if free:
+        work.signups.attempt("address", mark, at=now)
+    return free
+
+
+def confirm(
+    store: Store, turf: Turf, letters: Letters, signup_id: int, *, cell_degrees: float, now: datetime
+) -> Joined | None:
+    """Take an address's confirmation: enrol its lawn, once.
+
+    Parameters
+    ----------
+    store : Store
+        Where sign-ups are kept.
+    turf : Turf
+        Grasses and soils.
+    letters : Letters
+        Asks a phone to confirm too.
+    signup_id : int
+        What the link says.
+    cell_degrees : float
+        Side of a weather cell. [°]
+    now : datetime
+        The moment.
+
+    Returns
+    -------
+    Joined | None
+        Whose lawn it is; none if the sign-up is no longer kept. A second time changes nothing.
+    """
+    with store.begin() as work:
+        signup = work.signups.get(signup_id)
+        keeper = None if signup is None else work.keepers.get([signup.keeper_id]).get(signup.keeper_id)
+        if signup is None or keeper is None:
+            return None
+        if signup.confirmed_at is None:
+            work.signups.confirmed(signup_id, at=now)
+            if keeper.consent == ASKED:
+                keeper = replace(keeper, consent=CONFIRMED, consent_at=now, email_suspended=None)
+                work.keepers.change(keeper)
+            if keeper.phone and keeper.phone_suspended == UNCONFIRMED:
+                post(work, keeper, letters.confirm_phone(keeper), "confirm", now=now, host=letters.host)
+            work.commit()
+    if signup.confirmed_at is None:
+        _enrol(store, turf, signup.facts, cell_degrees=cell_degrees, now=now)
+    return _joined(store, keeper.keeper_id)
+
+
+def _enrol(store: Store, turf: Turf, facts: Mapping[str, str], *, cell_degrees: float, now: datetime) -> None:
+    row = read_form(facts, turf, store, now=now)
+    if not isinstance(row, LawnRow):
+        raise InputError("; ".join(map(str, row)))
+    enrol(store, turf, [row], ImportReport(), source="page", cell_degrees=cell_degrees, now=now)
+
+
+def _joined(store: Store, keeper_id: int) -> Joined | None:
+    with store.begin() as work:
+        keeper = work.keepers.get([keeper_id])[keeper_id]
+        lawns = work.lawns.of_keepers([keeper_id])
+        if not lawns:
+            return None
+        newest = max(lawns, key=lambda lawn: lawn.lawn_id)
+        site = work.keepers.sites([newest.site_id])[newest.site_id]
+    return Joined(keeper, newest.lawn_id, site.cell_id)
+
+
+def send_link(
+    store: Store,
+    letters: Letters,
+    links: Links,
+    address: str,
+    *,
+    sender: str,
+    now: datetime,
+    limits: FloodLimits | None = None,
+) -> None:
+    """Send whoever is enrolled under an address the link to their pages; tell nobody whether anyone is."""
+    with store.begin() as work:
+        keepers = [keeper for keeper in work.keepers.by_email(address) if keeper.consent != ASKED]
+        allowed = may_write(work, links, address, sender, now=now, limits=limits or FloodLimits())
+        for keeper in keepers if allowed else ():
+            url = links.page_url(keeper.keeper_id, keeper.link_version, now=now)
+            post(work, keeper, letters.page_link(keeper, url), "link", now=now, host=letters.host)
+        work.commit()
+
+
+def forget_unconfirmed(store: Store, *, now: datetime, after: timedelta = timedelta(days=7)) -> int:
+    """Forget sign-ups that were never confirmed, and their addresses; how many."""
+    with store.begin() as work:
+        forgotten = work.signups.forget_unconfirmed(before=now - after)
+        work.commit()
+    return forgotten

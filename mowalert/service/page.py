@@ -1,0 +1,164 @@
+"""What a keeper's page shows of their lawns: today's answer, the days around it, what has happened."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from mowalert.domain.arrays import Floats
+from mowalert.domain.decide import decide
+from mowalert.domain.grasses import Turf
+from mowalert.domain.growth import height_mm
+from mowalert.domain.holds import in_mask
+from mowalert.domain.lawn import LawnFacts
+from mowalert.domain.notices import Notice
+from mowalert.domain.rounds import Occurrence, occurrence, round_on
+from mowalert.domain.words import HoldReason
+from mowalert.service.look import LawnOutlook, SeenLawn, lawn_outlook, see_lawns
+from mowalert.service.ports import Store, Work
+from mowalert.service.records import EventRecord, KeeperRecord, LawnRecord, SiteRecord, ToldRecord
+from mowalert.service.tell import Policy, timetable_of
+
+PAST_DAYS = 14
+LAST_TOLD = 8
+LAST_EVENTS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class PastDay:
+    """A lawn's height in the evening of a day, and the hold in force. [mm]"""
+
+    on: date
+    height_mm: float
+    hold: HoldReason | None
+
+
+@dataclass(frozen=True, slots=True)
+class LawnPage:
+    """One lawn as its page shows it; without weather yet there is neither outlook nor answer.
+
+    ``answer`` is what would be said today to somebody who has not been told anything yet; none if there
+    is nothing to do. ``next_round`` is when they would hear of it.
+    """
+
+    lawn: LawnRecord
+    site: SiteRecord
+    facts: LawnFacts | None
+    outlook: LawnOutlook | None
+    answer: Notice | None
+    past: tuple[PastDay, ...]
+    events: tuple[EventRecord, ...]
+    told: tuple[ToldRecord, ...]
+    next_round: Occurrence
+
+
+@dataclass(frozen=True, slots=True)
+class KeeperPage:
+    """A keeper and their lawns."""
+
+    keeper: KeeperRecord
+    today: date
+    lawns: tuple[LawnPage, ...]
+
+
+def keeper_page(
+    store: Store, turf: Turf, policy: Policy, keeper_id: int, *, now: datetime, lawn_id: int | None = None
+) -> KeeperPage | None:
+    """Look at a keeper's lawns.
+
+    Parameters
+    ----------
+    store : Store
+        Where lawns are kept.
+    turf : Turf
+        Grasses and soils.
+    policy : Policy
+        Age at which weather is too old.
+    keeper_id : int
+        Whose.
+    now : datetime
+        The moment.
+    lawn_id : int | None
+        One lawn only; all if not given.
+
+    Returns
+    -------
+    KeeperPage | None
+        The page; none if there is no such keeper, or the lawn is not theirs.
+    """
+    with store.begin() as work:
+        keeper = work.keepers.get([keeper_id]).get(keeper_id)
+        if keeper is None:
+            return None
+        lawns = work.lawns.of_keepers([keeper_id])
+        shown = [lawn for lawn in lawns if lawn_id in (None, lawn.lawn_id)]
+        if lawn_id is not None and not shown:
+            return None
+        today = now.astimezone(ZoneInfo(keeper.time_zone)).date()
+        seen = {
+            case.lawn.lawn_id: case
+            for case in see_lawns(work, turf, policy, [lawn.lawn_id for lawn in shown], now)
+        }
+        pages = [_lawn_page(work, keeper, lawn, seen.get(lawn.lawn_id), today, now) for lawn in shown]
+    return KeeperPage(keeper, today, tuple(pages))
+
+
+def _lawn_page(
+    work: Work, keeper: KeeperRecord, lawn: LawnRecord, case: SeenLawn | None, today: date, now: datetime
+) -> LawnPage:
+    events = work.lawns.events(lawn.lawn_id)
+    (record,) = [one for one in work.rounds.all() if one.round_id == keeper.round_id]
+    table = timetable_of(record)
+    coming = occurrence(table, today)
+    answer = None
+    if case is not None:
+        facts = replace(case.facts, told_hold=None)
+        answer = decide(facts, case.outlook, round_on(table, coming, tells_all_holds=True))
+    return LawnPage(
+        lawn=lawn,
+        site=work.keepers.sites([lawn.site_id])[lawn.site_id],
+        facts=None if case is None else case.facts,
+        outlook=None if case is None else lawn_outlook(case),
+        answer=answer,
+        past=() if case is None else _past(case, events, today),
+        events=tuple(reversed(events[-LAST_EVENTS:])),
+        told=tuple(work.outbox.told(lawn.lawn_id, limit=LAST_TOLD)),
+        next_round=coming,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Start:
+    """Where the lawn grew from: a day's evening and the height then. [mm]"""
+
+    on: date
+    height_mm: float
+
+
+def _past(case: SeenLawn, events: Sequence[EventRecord], today: date) -> tuple[PastDay, ...]:
+    """Heights of the last two weeks, from each known height along the stand's curve."""
+    starts = [
+        _Start(event.on, event.height_mm)
+        for event in events
+        if event.height_mm is not None and event.on <= case.lawn.anchored_on
+    ]
+    starts.append(_Start(case.lawn.anchored_on, case.lawn.anchor_height_mm))
+    days = []
+    for back in range(PAST_DAYS, -1, -1):
+        on = today - timedelta(days=back)
+        known = [start for start in starts if start.on <= on]
+        if known and on >= case.outlook.first_on:
+            days.append(_day(case, known[-1], on))
+    return tuple(days)
+
+
+def _day(case: SeenLawn, start: _Start, on: date) -> PastDay:
+    outlook, grass = case.outlook, case.facts.grass
+    grown: Floats = np.array([outlook.growth_mm[outlook.at(on)] - outlook.growth_mm[outlook.at(start.on)]])
+    height = height_mm(
+        grown, from_height_mm=start.height_mm, pace=case.facts.pace, ceiling_mm=grass.ceiling_mm
+    )
+    hold = next(iter(in_mask(float(outlook.holds[outlook.at(on)]))), None)
+    return PastDay(on, float(height[0]), hold)

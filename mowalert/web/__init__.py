@@ -1,0 +1,1 @@
+"""The web pages: what a browser is shown."""
