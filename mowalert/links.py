@@ -49,7 +49,11 @@ class Links:
 
     def page_url(self, keeper_id: int, version: int, *, now: datetime) -> str:
         """Return the address of a keeper's own pages; empty without pages."""
-        return self._url("my", self.token(PAGE, keeper_id, version, until=now + timedelta(days=PAGE_DAYS)))
+        return self._base_url and self._base_url + self.page_path(keeper_id, version, now=now)
+
+    def page_path(self, keeper_id: int, version: int, *, now: datetime) -> str:
+        """Return the way to a keeper's own pages within the site."""
+        return f"/my/{self.token(PAGE, keeper_id, version, until=now + timedelta(days=PAGE_DAYS))}"
 
     def mowed_url(self, lawn_id: int, on: datetime, *, now: datetime) -> str:
         """Return the address of the button that records a lawn's cut of a day; empty without pages."""

@@ -54,6 +54,7 @@ class OpenMeteoSettings(Section):
     url: str = "https://api.open-meteo.com/v1/forecast"
     archive_url: str = "https://archive-api.open-meteo.com/v1/archive"
     ensemble_url: str = "https://ensemble-api.open-meteo.com/v1/ensemble"
+    geocoding_url: str = "https://geocoding-api.open-meteo.com/v1/search"
     api_key: SecretStr = SecretStr("")
     daily_calls: int = Field(default=9000, ge=0)
 

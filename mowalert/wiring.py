@@ -25,6 +25,7 @@ from mowalert.store.upgrade import head, schema_version, upgrade
 
 if TYPE_CHECKING:
     from mowalert.channels.messages import Messages
+    from mowalert.service.ports import Places
     from mowalert.weather.fallback import Source, WeatherService
 
 
@@ -42,6 +43,23 @@ class Services:
     def sources(self) -> "WeatherService":
         """Weather in the configured order."""
         return _weather(self.settings, self.store)
+
+    @cached_property
+    def places(self) -> "Places":
+        """The search of places by name."""
+        from mowalert.weather.geocoding import OpenMeteoPlaces
+        from mowalert.weather.http import Http
+
+        chosen = self.settings.weather
+        contact = chosen.contact or self.settings.service.contact_email
+        # Somebody waits for the answer: one try, and not for long.
+        http = Http(contact=contact, timeout_s=min(chosen.timeout_s, 6.0), tries=1)
+        return OpenMeteoPlaces(http, url=chosen.open_meteo.geocoding_url)
+
+    @cached_property
+    def secret(self) -> str:
+        """The key that signs links."""
+        return _secret(self.settings, self.store)
 
     @cached_property
     def words(self) -> "Messages":

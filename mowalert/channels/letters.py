@@ -75,7 +75,9 @@ class ServiceLetters:
     def confirm_phone(self, keeper: KeeperRecord) -> Letter:
         """Ask a phone the same; the answer is YES."""
         say = translations(keeper.language).gettext
-        said = say("{name}: reply YES for mowing notices by text, at most a few a month. Reply STOP for none.")
+        said = say(
+            "{name}: reply YES for mowing notices by text, at most a few a month. Reply STOP for none."
+        )
         return self.reply(said.format(name=self._name[:20]))
 
     def page_link(self, keeper: KeeperRecord, url: str) -> Letter:
@@ -94,7 +96,13 @@ class ServiceLetters:
         return Letter(Channel.SMS, "", plain(text))
 
     def _mail(
-        self, keeper: KeeperRecord, *, title: str, before: list[str], button: tuple[str, str], after: list[str]
+        self,
+        keeper: KeeperRecord,
+        *,
+        title: str,
+        before: list[str],
+        button: tuple[str, str],
+        after: list[str],
     ) -> Letter:
         words, url = button
         after = [*after, ", ".join(part for part in (self._name, self._contact) if part)]

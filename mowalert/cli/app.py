@@ -32,6 +32,7 @@ COMMANDS = {
     "night": "nights",
     "deliver": "nights",
     "scheduler": "nights",
+    "serve": "pages",
     "status": "nights",
     "check-config": "nights",
     "init-store": "nights",

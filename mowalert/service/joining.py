@@ -14,10 +14,10 @@ from mowalert.links import Links
 from mowalert.service.enrol import enrol, pending_keeper
 from mowalert.service.guides import guides_now
 from mowalert.service.lawn_rows import LawnRow, Problem, read_row
-from mowalert.service.lawn_table import ImportReport, keeper_key
+from mowalert.service.lawn_table import SAME_PLACE_DEG, ImportReport, keeper_key
 from mowalert.service.letters import Letters, post
 from mowalert.service.ports import Store, Work
-from mowalert.service.records import KeeperRecord, SignupRecord
+from mowalert.service.records import KeeperRecord, SignupRecord, SiteRecord
 
 ASKED, CONFIRMED = "asked", "confirmed"
 """Consent of a keeper who has asked, and of one who has confirmed."""
@@ -214,7 +214,31 @@ def _enrol(store: Store, turf: Turf, facts: Mapping[str, str], *, cell_degrees: 
     row = read_form(facts, turf, store, now=now)
     if not isinstance(row, LawnRow):
         raise InputError("; ".join(map(str, row)))
+    row = _beside_others(store, row)
     enrol(store, turf, [row], ImportReport(), source="page", cell_degrees=cell_degrees, now=now)
+
+
+def _beside_others(store: Store, row: LawnRow) -> LawnRow:
+    """Name a further lawn of somebody so that it stands beside their others and changes none of them."""
+    with store.begin() as work:
+        keeper = work.keepers.by_key(keeper_key(row))
+        lawns = [] if keeper is None else work.lawns.of_keepers([keeper.keeper_id])
+        sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns})).values()
+    here = next((site for site in sites if _is_at(site, row)), None)
+    if here is None:
+        return replace(row, site=_free(row.site, {site.key for site in sites}))
+    taken = {lawn.key for lawn in lawns if lawn.site_id == here.site_id}
+    return replace(row, site=here.name, lawn=_free(row.lawn, taken))
+
+
+def _is_at(site: SiteRecord, row: LawnRow) -> bool:
+    away = abs(site.latitude_deg - row.latitude_deg) + abs(site.longitude_deg - row.longitude_deg)
+    return away < SAME_PLACE_DEG
+
+
+def _free(name: str, taken: set[str]) -> str:
+    names = (name, *(f"{name} {number}" for number in range(2, len(taken) + 3)))
+    return next(one for one in names if one.casefold() not in taken)
 
 
 def _joined(store: Store, keeper_id: int) -> Joined | None:

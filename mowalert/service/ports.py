@@ -58,6 +58,23 @@ class Words(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
+class FoundPlace:
+    """A place of a name: what it is called, where that is in words, and its position. [°]"""
+
+    name: str
+    region: str
+    latitude_deg: float
+    longitude_deg: float
+
+
+class Places(Protocol):
+    """Finds places by name."""
+
+    def find(self, name: str, *, language: str) -> list[FoundPlace]:
+        """Return the places most likely meant; raises SourceError if they cannot be asked for."""
+
+
+@dataclass(frozen=True, slots=True)
 class Pulled:
     """What a pull of many places brought: weather, places nobody served, and what was refused."""
 

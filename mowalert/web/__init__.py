@@ -1,1 +1,1 @@
-"""The web pages: what a browser is shown."""
+"""Pages, one-tap links and feeds, rendered on the server; nothing here needs a script."""

@@ -1,0 +1,1 @@
+"""Routes, one module a part of the site."""

@@ -1,0 +1,328 @@
+"""A keeper's own pages: their lawns, what to do today, and everything they may change."""
+
+from datetime import date, timedelta
+from typing import Annotated
+
+import orjson
+from fastapi import APIRouter, Depends, Request, Response
+from fastapi.responses import HTMLResponse
+
+from mowalert.domain.units import mm_from_inches
+from mowalert.domain.words import Channel, Sun, Units, Watering
+from mowalert.errors import InputError
+from mowalert.links import PAGE
+from mowalert.service.lawn_rows import DAY_NAMES
+from mowalert.service.page import KeeperPage, keeper_page
+from mowalert.service.privacy import erase, own_data
+from mowalert.service.records import KeeperRecord
+from mowalert.service.report import forget_learned, report_height, report_mowing, undo_last
+from mowalert.service.why import why
+from mowalert.service.wishes import (
+    LawnWish,
+    change_lawn,
+    pause,
+    renew_links,
+    speak,
+    start,
+    stop,
+)
+from mowalert.web.routes.joining import heights_for
+from mowalert.web.shown import shown_lawn
+from mowalert.web.site import Site, form_of, see_other, site_of
+from mowalert.web.when import local_today
+
+router = APIRouter()
+SiteHere = Annotated[Site, Depends(site_of)]
+Form = Annotated[dict[str, str], Depends(form_of)]
+
+
+@router.get("/my/{token}")
+def pages(request: Request, token: str, site: SiteHere) -> HTMLResponse:
+    """Show a keeper's lawns; a lone one whole."""
+    keeper = _keeper(site, token)
+    if keeper is None:
+        return _gone(request, site)
+    page = _page(site, keeper)
+    if len(page.lawns) == 1:
+        return _lawn(request, site, token, page)
+    return site.page(
+        request,
+        "lawns.html",
+        language=keeper.language,
+        action=f"my {token}",
+        keeper=keeper,
+        token=token,
+        today=page.today,
+        shown=[shown_lawn(lawn, keeper, page.today) for lawn in page.lawns],
+        notice=request.query_params.get("said", ""),
+    )
+
+
+@router.get("/my/{token}/lawn/{lawn_id}")
+def lawn(request: Request, token: str, lawn_id: int, site: SiteHere) -> HTMLResponse:
+    """Show one lawn."""
+    keeper = _keeper(site, token)
+    page = None if keeper is None else _page(site, keeper, lawn_id)
+    return _gone(request, site) if page is None or not page.lawns else _lawn(request, site, token, page)
+
+
+@router.get("/my/{token}/why/{told_id}")
+def why_said(request: Request, token: str, told_id: int, site: SiteHere) -> HTMLResponse:
+    """Show why a notice said what it said."""
+    keeper = _keeper(site, token)
+    services = site.services
+    if keeper is None:
+        return _gone(request, site)
+    with services.store.begin() as work:
+        record = work.outbox.notice(told_id)
+    if record is None or record.keeper_id != keeper.keeper_id:
+        return _gone(request, site)
+    try:
+        chain = why(services.store, services.turf, services.policy, told_id)
+    except InputError:
+        chain = None
+    return site.page(
+        request, "why.html", language=keeper.language, keeper=keeper, token=token, chain=chain, record=record
+    )
+
+
+@router.get("/my/{token}/data")
+def data(request: Request, token: str, site: SiteHere) -> Response:
+    """Hand out everything that is kept about a keeper."""
+    keeper = _keeper(site, token)
+    told = None if keeper is None else own_data(site.services.store, keeper.keeper_id)
+    if told is None:
+        return _gone(request, site)
+    text = orjson.dumps(told, option=orjson.OPT_INDENT_2)
+    headers = {"Content-Disposition": 'attachment; filename="my-lawn-data.json"'}
+    return Response(text, media_type="application/json", headers=headers)
+
+
+@router.get("/my/{token}/leave")
+def ask_to_leave(request: Request, token: str, site: SiteHere) -> HTMLResponse:
+    """Show what is kept, and the button that forgets it."""
+    keeper = _keeper(site, token)
+    if keeper is None:
+        return _gone(request, site)
+    told = own_data(site.services.store, keeper.keeper_id) or {}
+    counts = {name: len(rows) for name, rows in told.items() if isinstance(rows, list)}
+    return site.page(
+        request,
+        "leave.html",
+        language=keeper.language,
+        action=f"leave {token}",
+        keeper=keeper,
+        token=token,
+        counts=counts,
+    )
+
+
+@router.post("/my/{token}/leave")
+def leave(request: Request, token: str, site: SiteHere, form: Form) -> HTMLResponse:
+    """Forget a keeper for good."""
+    keeper = _keeper(site, token)
+    if keeper is None or not site.is_our_form(form, f"leave {token}"):
+        return _gone(request, site)
+    erase(site.services.store, site.links, keeper.keeper_id, at=site.now)
+    return site.page(request, "left.html", language=keeper.language)
+
+
+@router.post("/my/{token}/keeper")
+def change_keeper(request: Request, token: str, site: SiteHere, form: Form) -> Response:
+    """Pause, stop, start, speak another language, or make old links void."""
+    keeper = _keeper(site, token)
+    if keeper is None or not site.is_our_form(form, f"my {token}"):
+        return _gone(request, site)
+    try:
+        said = _keeper_wish(site, keeper, form)
+    except (InputError, ValueError) as error:
+        return _again(request, site, token, keeper, None, str(error))
+    if said == "renewed":
+        keeper = _again_keeper(site, keeper)
+        return see_other(_path(site, keeper) + "?said=renewed")
+    return see_other(f"/my/{token}?said={said}")
+
+
+def _keeper_wish(site: Site, keeper: KeeperRecord, form: dict[str, str]) -> str:
+    store, keeper_id = site.services.store, keeper.keeper_id
+    match form.get("do"):
+        case "pause":
+            today = local_today(keeper, site.now)
+            pause(store, keeper_id, until=date.fromisoformat(form.get("until", "")), today=today)
+            return "paused"
+        case "resume":
+            pause(store, keeper_id, until=None, today=local_today(keeper, site.now))
+            return "resumed"
+        case "stop":
+            stop(store, keeper_id, frozenset(Channel), at=site.now)
+            return "stopped"
+        case "start":
+            for channel in Channel:
+                start(store, keeper_id, channel)
+            return "started"
+        case "speak":
+            language, units = form.get("language", ""), Units(form.get("units", ""))
+            speak(store, keeper_id, language=language, units=units)
+            return "changed"
+        case "renew":
+            renew_links(store, keeper_id)
+            return "renewed"
+    raise InputError("say what is to be done")
+
+
+@router.post("/my/{token}/lawn/{lawn_id}")
+def change(request: Request, token: str, lawn_id: int, site: SiteHere, form: Form) -> Response:
+    """Take a report, take one back, or keep the lawn another way."""
+    keeper = _keeper(site, token)
+    page = None if keeper is None else _page(site, keeper, lawn_id)
+    if keeper is None or page is None or not page.lawns or not site.is_our_form(form, f"my {token}"):
+        return _gone(request, site)
+    try:
+        said = _lawn_wish(site, keeper, lawn_id, form)
+    except (InputError, ValueError) as error:
+        return _again(request, site, token, keeper, lawn_id, str(error))
+    many = len(_page(site, keeper).lawns) > 1
+    return see_other(f"/my/{token}{f'/lawn/{lawn_id}' if many else ''}?said={said}")
+
+
+def _lawn_wish(site: Site, keeper: KeeperRecord, lawn_id: int, form: dict[str, str]) -> str:
+    services, today = site.services, local_today(keeper, site.now)
+    store, turf = services.store, services.turf
+    day = {"today": today, "yesterday": today - timedelta(days=1)}.get(form.get("day", "today"))
+    on = day or date.fromisoformat(form.get("on", ""))
+    match form.get("do"):
+        case "mowed":
+            report_mowing(
+                store,
+                turf,
+                lawn_id,
+                height_mm=_height(form, keeper),
+                on=on,
+                today=today,
+                now=site.now,
+                by="page",
+            )
+            return "mowed"
+        case "measured":
+            height_mm = _height(form, keeper)
+            if height_mm is None:
+                raise InputError("say the height you measured")
+            report_height(
+                store, turf, lawn_id, height_mm=height_mm, on=on, today=today, now=site.now, by="page"
+            )
+            return "measured"
+        case "undo":
+            undo_last(store, turf, lawn_id, now=site.now)
+            return "undone"
+        case "forget":
+            forget_learned(store, turf, lawn_id, on=today, now=site.now)
+            return "forgotten"
+        case "keep":
+            days = frozenset(index for index, name in enumerate(DAY_NAMES) if form.get(f"day_{name}"))
+            if not days:
+                raise InputError("choose at least one mowing day")
+            wish = LawnWish(
+                height_mm=float(form["height_mm"]) if form.get("height_mm") else None,
+                watering=Watering(form["watering"]) if form.get("watering") else None,
+                sun=Sun(form["sun"]) if form.get("sun") else None,
+                mowing_days=days,
+            )
+            change_lawn(store, turf, lawn_id, wish)
+            return "changed"
+    raise InputError("say what is to be done")
+
+
+def _height(form: dict[str, str], keeper: KeeperRecord) -> float | None:
+    """A height in the keeper's units; a comma is read as a point."""
+    said = form.get("height", "").replace(",", ".")
+    if not said:
+        return None
+    try:
+        number = float(said)
+    except ValueError as error:
+        raise InputError(f"{said!r} is no height") from error
+    if not 0 < number < 10_000:
+        raise InputError(f"{said!r} is no height")
+    return number if keeper.units is Units.METRIC else float(mm_from_inches(number))
+
+
+def _keeper(site: Site, token: str) -> KeeperRecord | None:
+    """Whose page it is; none where the link was altered, has ended, or was made void."""
+    facts = site.links.facts(PAGE, token, now=site.now)
+    if facts is None or len(facts) != 2:
+        return None
+    keeper_id, version = facts
+    with site.services.store.begin() as work:
+        keeper = work.keepers.get([int(keeper_id)]).get(int(keeper_id))
+    return keeper if keeper is not None and keeper.link_version == version else None
+
+
+def _again_keeper(site: Site, keeper: KeeperRecord) -> KeeperRecord:
+    with site.services.store.begin() as work:
+        return work.keepers.get([keeper.keeper_id])[keeper.keeper_id]
+
+
+def _path(site: Site, keeper: KeeperRecord) -> str:
+    return site.links.page_path(keeper.keeper_id, keeper.link_version, now=site.now)
+
+
+def _page(site: Site, keeper: KeeperRecord, lawn_id: int | None = None) -> KeeperPage:
+    services = site.services
+    page = keeper_page(
+        services.store, services.turf, services.policy, keeper.keeper_id, now=site.now, lawn_id=lawn_id
+    )
+    return page or KeeperPage(keeper, local_today(keeper, site.now), ())
+
+
+def _lawn(
+    request: Request, site: Site, token: str, page: KeeperPage, *, wrong: str = "", status: int = 200
+) -> HTMLResponse:
+    (lawn_page,) = page.lawns
+    keeper = page.keeper
+    grass = site.services.turf.grasses[lawn_page.lawn.grass]
+    return site.page(
+        request,
+        "lawn.html",
+        language=keeper.language,
+        status=status,
+        action=f"my {token}",
+        keeper=keeper,
+        token=token,
+        today=page.today,
+        shown=shown_lawn(lawn_page, keeper, page.today),
+        one=lawn_page,
+        grass=grass,
+        heights=heights_for(grass),
+        days=DAY_NAMES,
+        waterings=list(Watering),
+        suns=list(Sun),
+        all_units=list(Units),
+        notice=request.query_params.get("said", "") if not wrong else "",
+        wrong=wrong,
+        calendar_url=site.links.calendar_url(keeper.keeper_id, keeper.link_version),
+    )
+
+
+def _again(
+    request: Request, site: Site, token: str, keeper: KeeperRecord, lawn_id: int | None, wrong: str
+) -> HTMLResponse:
+    page = _page(site, keeper, lawn_id)
+    if len(page.lawns) == 1:
+        return _lawn(request, site, token, page, wrong=wrong, status=422)
+    return site.page(
+        request,
+        "lawns.html",
+        language=keeper.language,
+        status=422,
+        action=f"my {token}",
+        keeper=keeper,
+        token=token,
+        today=page.today,
+        shown=[shown_lawn(lawn, keeper, page.today) for lawn in page.lawns],
+        notice="",
+        wrong=wrong,
+    )
+
+
+def _gone(request: Request, site: Site) -> HTMLResponse:
+    return site.page(request, "gone.html", status=404)

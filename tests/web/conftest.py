@@ -1,0 +1,49 @@
+"""The pages served for real on loopback, under a sky and a clock that a test sets."""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from skies import Skies
+from stores import empty_store
+from web_people import BASE, Visitor, served
+
+from mowalert.settings import load_settings
+from mowalert.web.app import create_app
+from mowalert.wiring import Services, open_services
+
+
+@pytest.fixture
+def sky(monkeypatch: pytest.MonkeyPatch) -> Skies:
+    made = Skies()
+    monkeypatch.setattr("mowalert.wiring._weather", lambda settings, store: made)
+    return made
+
+
+@pytest.fixture
+def services(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, sky: Skies) -> Iterator[Services]:
+    for name in [name for name in os.environ if name.startswith("MOWALERT_")]:
+        monkeypatch.delenv(name)
+    data = tmp_path / "var"
+    data.mkdir()
+    (data / "mowalert.db").write_bytes(empty_store())
+    environ = {
+        "MOWALERT_SERVICE__DATA_DIR": str(data),
+        "MOWALERT_SERVICE__BASE_URL": BASE,
+        "MOWALERT_SERVICE__NAME": "Turf Line",
+        "MOWALERT_SERVICE__CONTACT_EMAIL": "turf@example.org",
+        "MOWALERT_SERVICE__SECRET_KEY": "a secret of the tests",
+        "MOWALERT_SMS__TRANSPORT": "file",
+    }
+    made = open_services(load_settings(None, environ=environ))
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def visitor(services: Services, sky: Skies, tmp_path: Path) -> Iterator[Visitor]:
+    made = Visitor(services, "", tmp_path, sky)
+    with served(create_app(services, clock=lambda: made.now)) as url:
+        made.url = url
+        yield made
