@@ -6,7 +6,7 @@ What stands in the code is English, and is its own key. To add a language:
 2. Copy ``locale/es/LC_MESSAGES/mowalert.po`` to the new code's folder, write its ``Language`` and
    ``Plural-Forms`` into the head, and translate every entry. Whatever stands in braces or in ``%(…)s``
    is filled in and stays as it is.
-3. Say its drawings in ``web/drawing.py`` and the words of its short replies in ``domain/replies.py``.
+3. Say its drawings in ``web/drawing/words.py`` and the words of its short replies in ``domain/replies.py``.
 4. Run ``tests/channels/test_languages.py`` for it: that names what is missing, what nobody asks for any
    more, and short messages that need a second part.
 

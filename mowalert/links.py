@@ -1,6 +1,6 @@
 """Signed links: opaque, hard to forge, for one purpose each; where they expire, the day is signed too."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
 from hmac import new as hmac
 
@@ -55,10 +55,10 @@ class Links:
         """Return the way to a keeper's own pages within the site."""
         return f"/my/{self.token(PAGE, keeper_id, version, until=now + timedelta(days=PAGE_DAYS))}"
 
-    def mowed_url(self, lawn_id: int, on: datetime, *, now: datetime) -> str:
+    def mowed_url(self, lawn_id: int, on: date, *, now: datetime) -> str:
         """Return the address of the button that records a lawn's cut of a day; empty without pages."""
-        day = on.date().toordinal()
-        return self._url("did", self.token(MOWED, lawn_id, day, until=now + timedelta(days=TAP_DAYS)))
+        until = now + timedelta(days=TAP_DAYS)
+        return self._url("did", self.token(MOWED, lawn_id, on.toordinal(), until=until))
 
     def confirm_url(self, signup_id: int, *, now: datetime) -> str:
         """Return the address at which a sign-up is confirmed; empty without pages."""

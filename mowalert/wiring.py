@@ -62,12 +62,17 @@ class Services:
         return _secret(self.settings, self.store)
 
     @cached_property
+    def links(self) -> Links:
+        """Signed links to the pages."""
+        return Links(self.settings.service.base_url, self.secret)
+
+    @cached_property
     def words(self) -> "Messages":
         """The wording of messages."""
         from mowalert.channels.messages import Messages
 
         chosen = self.settings.service
-        return Messages(chosen.name, chosen.base_url, chosen.contact_email)
+        return Messages(chosen.name, chosen.base_url, chosen.contact_email, self.links)
 
     def transports(self) -> Mapping[Channel, Transport]:
         """Open a way out for each channel in use."""

@@ -2,7 +2,7 @@
 
 from html import escape
 
-from mowalert.channels.gsm import plain
+from mowalert.channels.gsm import PLAIN, plain
 from mowalert.domain.words import Channel
 from mowalert.languages import translations
 from mowalert.service.letters import Letter
@@ -111,4 +111,4 @@ class ServiceLetters:
         body.append(BUTTON.format(url=escape(url), text=escape(words)))
         body += [PARAGRAPH.format(escape(line)) for line in after]
         html = PAGE.format(language=keeper.language, title=escape(title), body="\n".join(body))
-        return Letter(Channel.EMAIL, plain(title)[:60], text, html)
+        return Letter(Channel.EMAIL, title.translate(PLAIN)[:60], text, html)

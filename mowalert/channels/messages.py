@@ -1,19 +1,26 @@
 """What is said to whom: digests turned into e-mail and SMS by the templates beside this file."""
 
 from collections import defaultdict
-from collections.abc import Sequence
-from datetime import date
-from functools import cache
+from collections.abc import Iterator, Sequence
+from datetime import UTC, date, datetime
+from functools import cache, partial
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template, select_autoescape
 
-from mowalert.channels import wording
-from mowalert.channels.gsm import ONE_PART_7BIT, plain, sms_size
-from mowalert.domain.notices import Digest, Notice, RenderedEmail
+from mowalert.channels.gsm import ONE_PART_7BIT, PLAIN, plain, sms_size
+from mowalert.channels.wording import Wording, wording_in
+from mowalert.domain.notices import DayPart, Digest, Notice, RenderedEmail
 from mowalert.domain.words import DigestKind, HoldReason, KeeperKind, NoticeKind, Units
+from mowalert.languages import N_, translations
+from mowalert.links import Links
 
 LONGEST_SUBJECT = 60
-CUTS = (NoticeKind.MOW, NoticeKind.OVERGROWN, NoticeKind.MAY_MOW)
+TITLES = {
+    DigestKind.WEEKEND: N_("Your lawn this week"),
+    DigestKind.MORNING_LIST: N_("This morning's list"),
+    DigestKind.PARKS_HOLDS: N_("Turf holds"),
+    DigestKind.NO_WEATHER: N_("No fresh weather"),
+}
 
 
 class Messages:
@@ -27,12 +34,17 @@ class Messages:
         Public address of the pages; empty for none.
     contact : str
         Address people can write to; empty for none.
+    links : Links | None
+        Signs links to pages; none without pages.
     """
 
-    def __init__(self, service_name: str, base_url: str = "", contact: str = "") -> None:
+    def __init__(
+        self, service_name: str, base_url: str = "", contact: str = "", links: Links | None = None
+    ) -> None:
         self._service_name = service_name
         self._base_url = base_url
         self._contact = contact
+        self._links = links
 
     def email(self, digest: Digest) -> RenderedEmail:
         """Word an e-mail: plain text and HTML with the same facts."""
@@ -41,6 +53,7 @@ class Messages:
             service_name=self._service_name,
             base_url=self._base_url,
             contact=self._contact,
+            links=self._links,
         )
 
     def sms(self, digest: Digest) -> str:
@@ -49,7 +62,12 @@ class Messages:
 
 
 def render_email(
-    digest: Digest, *, service_name: str, base_url: str = "", contact: str = ""
+    digest: Digest,
+    *,
+    service_name: str,
+    base_url: str = "",
+    contact: str = "",
+    links: Links | None = None,
 ) -> RenderedEmail:
     """Word a digest as an e-mail.
 
@@ -63,45 +81,72 @@ def render_email(
         Public address of the pages; empty for none.
     contact : str
         Address people can write to; empty for none.
+    links : Links | None
+        Signs links to pages; none without pages.
 
     Returns
     -------
     RenderedEmail
         Subject of at most 60 characters, text and HTML.
     """
+    say = wording_in(digest.to.language)
     values = {
         "digest": digest,
         "units": digest.to.units,
         "groups": _groups(digest),
         "service_name": service_name,
         "base_url": base_url,
-        "how_to_stop": _how_to_stop(base_url, contact),
+        "how_to_stop": _how_to_stop(say, base_url, contact),
         "subject": subject(digest),
         "hot": any(notice.best_part == "early_morning" for notice in digest.notices),
-        "attributions": _attributions(digest),
-        "guides": _guides(digest),
+        "attributions": [say.attribution(name) for name in digest.weather.sources],
+        "guides": _guides(digest, say),
         "title": title(digest),
+        "page_url": _page_url(digest, links),
+        "mowed_url": partial(_mowed_url, links),
     }
-    text = _template("digest.txt").render(values)
-    return RenderedEmail(subject(digest), _tidy(text), _template("digest.html").render(values))
+    text = _template("digest.txt", say.language).render(values)
+    html = _template("digest.html", say.language).render(values)
+    return RenderedEmail(subject(digest), _tidy(text), html)
+
+
+def _page_url(digest: Digest, links: Links | None) -> str:
+    """Where a person's own pages are; the same for the same digest, whenever it is worded."""
+    if links is None:
+        return ""
+    return links.page_url(digest.to.keeper_id, digest.to.link_version, now=_midnight(digest.on))
+
+
+def _mowed_url(links: Links | None, notice: Notice) -> str:
+    """Where one tap records the advised cut; only for lawns whose keeper is told a day."""
+    if links is None or notice.best_on is None:
+        return ""
+    return links.mowed_url(notice.lawn_id, notice.best_on, now=_midnight(notice.on))
+
+
+def _midnight(on: date) -> datetime:
+    return datetime(on.year, on.month, on.day, tzinfo=UTC)
 
 
 @cache
-def _environment() -> Environment:
+def _environment(language: str) -> Environment:
     environment = Environment(
         loader=PackageLoader("mowalert.channels"),
         undefined=StrictUndefined,
         autoescape=select_autoescape(["html"]),
         trim_blocks=True,
         lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
     )
-    environment.globals["say"] = wording
+    # The extension adds the method when it is loaded, unseen by types.
+    environment.install_gettext_translations(translations(language), newstyle=True)  # type: ignore[attr-defined]
+    environment.globals["say"] = wording_in(language)
     return environment
 
 
 @cache
-def _template(name: str) -> Template:
-    return _environment().get_template(name)
+def _template(name: str, language: str) -> Template:
+    return _environment(language).get_template(name)
 
 
 def _tidy(text: str) -> str:
@@ -113,10 +158,12 @@ def _tidy(text: str) -> str:
     return "\n".join(lines).strip() + "\n"
 
 
-def _how_to_stop(base_url: str, contact: str) -> str:
+def _how_to_stop(say: Wording, base_url: str, contact: str) -> str:
     if base_url:
-        return "To stop, use the unsubscribe link of your mail program."
-    return f"To stop, write to {contact}." if contact else "To stop, answer this message."
+        return say.gettext("To stop, use the unsubscribe link of your mail program.")
+    if contact:
+        return say.gettext("To stop, write to {contact}.").format(contact=contact)
+    return say.gettext("To stop, answer this message.")
 
 
 Groups = dict[str, list[Notice]]
@@ -135,74 +182,90 @@ def _groups(digest: Digest) -> Groups:
     }
 
 
-def _attributions(digest: Digest) -> list[str]:
-    return [wording.ATTRIBUTIONS.get(name, name) for name in digest.weather.sources]
-
-
-def _guides(digest: Digest) -> list[str]:
+def _guides(digest: Digest, say: Wording) -> list[str]:
     """Say which region guides spoke, with their versions."""
     spoke = [notice.guide for notice in digest.notices if notice.guide]
-    return list(dict.fromkeys(f"Region guide: {one.title}, version {one.version}" for one in spoke))
+    named = say.gettext("Region guide: {title}, version {version}")
+    return list(dict.fromkeys(named.format(title=one.title, version=one.version) for one in spoke))
 
 
 def title(digest: Digest) -> str:
     """Head the message by what it is."""
-    return {
-        DigestKind.WEEKEND: "Your lawn this week",
-        DigestKind.MORNING_LIST: "This morning's list",
-        DigestKind.PARKS_HOLDS: "Turf holds",
-        DigestKind.NO_WEATHER: "No fresh weather",
-    }[digest.kind]
+    return wording_in(digest.to.language).gettext(TITLES[digest.kind])
 
 
 def subject(digest: Digest) -> str:
     """Say the advice itself in at most 60 characters."""
-    groups, first = _groups(digest), digest.notices[0]
-    units = digest.to.units
-    if digest.kind is DigestKind.NO_WEATHER:
-        said = "No fresh weather: no mowing advice today"
-    elif digest.kind is DigestKind.PARKS_HOLDS:
-        said = _parks_subject(groups)
-    elif digest.kind is DigestKind.MORNING_LIST:
-        said = _list_subject(groups)
-    elif first.kind is NoticeKind.HOLD and first.reason:
-        said = f"Leave the lawn: {wording.hold_name(first.reason)}"
-    elif first.kind is NoticeKind.RELEASE:
-        said = "The hold is over: your lawn grows again"
-    elif first.best_on is not None and first.cut_to_mm is not None:
-        height = wording.cut_height(first.cut_to_mm, first.removed_fraction or 0.0, units)
-        verb = "First of several cuts" if first.kind is NoticeKind.OVERGROWN else "Mow"
-        said = f"{verb} {wording.weekday(first.best_on)} at {height}"
-    else:
-        said = title(digest)
-    more = len(digest.notices) - 1
+    say = wording_in(digest.to.language)
+    said, more = _advice(digest, say), len(digest.notices) - 1
     if digest.kind is DigestKind.WEEKEND and more:
-        said += f", and {more} more lawn{'s' if more > 1 else ''}"
-    return plain(said)[:LONGEST_SUBJECT]
+        also = say.ngettext("{advice}, and {count} more lawn", "{advice}, and {count} more lawns", more)
+        said = also.format(advice=said, count=more)
+    # Fractions and dashes in plain characters; a mail's subject keeps its accents.
+    return said.translate(PLAIN)[:LONGEST_SUBJECT]
 
 
-def _list_subject(groups: Groups) -> str:
-    must, due, may = (len(groups[name]) for name in ("must", "due", "may_mow"))
-    parts = [f"{must} must be cut today"] if must else []
-    parts += [f"{due} due soon"] if due else []
-    parts += [f"{may} may be cut"] if may else []
-    parts += [f"{len(groups['hold'])} newly held"] if groups["hold"] else []
-    parts += [f"{len(groups['release'])} released"] if groups["release"] else []
-    return ", ".join(parts) or "Nothing is due today"
+def _advice(digest: Digest, say: Wording) -> str:
+    first = digest.notices[0]
+    if digest.kind is DigestKind.NO_WEATHER:
+        return say.gettext("No fresh weather: no mowing advice today")
+    if digest.kind is DigestKind.PARKS_HOLDS:
+        return _parks_subject(_groups(digest), say)
+    if digest.kind is DigestKind.MORNING_LIST:
+        return _list_subject(_groups(digest), say)
+    if first.kind is NoticeKind.HOLD and first.reason:
+        return say.gettext("Leave the lawn: {hold}").format(hold=say.hold_name(first.reason))
+    if first.kind is NoticeKind.RELEASE:
+        return say.gettext("The hold is over: your lawn grows again")
+    if first.best_on is None or first.cut_to_mm is None:
+        return title(digest)
+    said = (
+        say.gettext("First of several cuts {weekday} at {height}")
+        if first.kind is NoticeKind.OVERGROWN
+        else say.gettext("Mow {weekday} at {height}")
+    )
+    height = say.cut_height(first.cut_to_mm, first.removed_fraction or 0.0, digest.to.units)
+    return said.format(weekday=say.weekday(first.best_on), height=height)
 
 
-def _parks_subject(groups: Groups) -> str:
+def _list_subject(groups: Groups, say: Wording) -> str:
+    must, due, may, held, released = (
+        len(groups[name]) for name in ("must", "due", "may_mow", "hold", "release")
+    )
+    counted = (
+        (must, say.ngettext("{count} must be cut today", "{count} must be cut today", must)),
+        (due, say.ngettext("{count} due soon", "{count} due soon", due)),
+        (may, say.ngettext("{count} may be cut", "{count} may be cut", may)),
+        (held, say.ngettext("{count} newly held", "{count} newly held", held)),
+        (released, say.ngettext("{count} released", "{count} released", released)),
+    )
+    parts = [said.format(count=count) for count, said in counted if count]
+    return ", ".join(parts) or say.gettext("Nothing is due today")
+
+
+def _parks_subject(groups: Groups, say: Wording) -> str:
     parts = [
-        f"{wording.hold_name(reason)} {verb}: {_count(members)}"
-        for name, verb in (("hold", "starts"), ("release", "ends"))
+        said.format(hold=say.hold_name(reason), lawns=_lawns(len(members), say))
+        for name, said in (
+            ("hold", say.gettext("{hold} starts: {lawns}")),
+            ("release", say.gettext("{hold} ends: {lawns}")),
+        )
         for reason, members in _by_reason(groups[name])
     ]
-    said = "turf holds"
+    said = _fitting(parts, say)
+    return said[:1].upper() + said[1:]
+
+
+def _fitting(parts: Sequence[str], say: Wording) -> str:
+    """As many parts as a subject has room for, and at least one."""
+    said = say.gettext("turf holds")
     for shown in range(len(parts), 0, -1):
-        said = "; ".join(parts[:shown]) + (" and more" if shown < len(parts) else "")
+        said = "; ".join(parts[:shown])
+        if shown < len(parts):
+            said = say.gettext("{holds} and more").format(holds=said)
         if len(said) <= LONGEST_SUBJECT:
             break
-    return said[:1].upper() + said[1:]
+    return said
 
 
 def _by_reason(notices: Sequence[Notice]) -> list[tuple[HoldReason, list[Notice]]]:
@@ -213,8 +276,8 @@ def _by_reason(notices: Sequence[Notice]) -> list[tuple[HoldReason, list[Notice]
     return list(groups.items())
 
 
-def _count(notices: Sequence[Notice]) -> str:
-    return f"{len(notices)} lawn{'s' if len(notices) > 1 else ''}"
+def _lawns(count: int, say: Wording) -> str:
+    return say.ngettext("{count} lawn", "{count} lawns", count).format(count=count)
 
 
 def render_sms(digest: Digest, *, service_name: str) -> str:
@@ -232,42 +295,61 @@ def render_sms(digest: Digest, *, service_name: str) -> str:
     str
         At most 160 septets; the first message names the sender and how to stop.
     """
+    say = wording_in(digest.to.language)
     sender = plain(service_name)[:20]
-    tail = " Reply STOP to end." if digest.first_message else ""
-    body = plain(_sms_body(digest))
+    stop = plain(say.gettext("Reply STOP to end."))
+    tail = f" {stop}" if digest.first_message else ""
+    body = plain(" ".join(_sms_sentences(digest, say)))
     room = ONE_PART_7BIT - len(tail) - len(sender) - 2
     return f"{sender}: {_shortened(body, room)}{tail}"
 
 
-def _sms_body(digest: Digest) -> str:
+def _sms_sentences(digest: Digest, say: Wording) -> Iterator[str]:
     if digest.to.kind is not KeeperKind.HOMEOWNER or digest.kind is DigestKind.NO_WEATHER:
-        return f"{subject(digest)}.{' Details by e-mail.' if digest.to.reads_email else ''}"
-    first, units = digest.notices[0], digest.to.units
-    more = len(digest.notices) - 1
-    also = f" And {more} more lawn{'s' if more > 1 else ''}." if more else ""
+        yield f"{subject(digest)}."
+        if digest.to.reads_email:
+            yield say.gettext("Details by e-mail.")
+        return
+    yield from _sms_advice(digest, digest.notices[0], say)
+    if more := len(digest.notices) - 1:
+        yield say.ngettext("And {count} more lawn.", "And {count} more lawns.", more).format(count=more)
+
+
+def _sms_advice(digest: Digest, first: Notice, say: Wording) -> Iterator[str]:
+    units = digest.to.units
     if first.kind is NoticeKind.HOLD and first.reason:
-        hold = first.holds[0]
-        name = wording.hold_name(first.reason)
-        return f"do not mow, {name}. {wording.hold_reason(hold, units)}{also}"
-    if first.best_on is None or first.cut_to_mm is None:
-        return f"{subject(digest)}.{also}"
-    return f"{_sms_cut(first, first.best_on, first.cut_to_mm, units)}{also}"
+        why = say.hold_reason(first.holds[0], units)
+        yield say.gettext("do not mow, {hold}. {why}").format(hold=say.hold_name(first.reason), why=why)
+    elif first.best_on is None or first.cut_to_mm is None:
+        yield f"{subject(digest)}."
+    else:
+        height = say.cut_height(first.cut_to_mm, first.removed_fraction or 0.0, units)
+        yield _sms_cut(first, say).format(weekday=say.weekday(first.best_on), height=height)
+        yield from _sms_after(first, first.best_on, units, say)
 
 
-def _sms_cut(notice: Notice, best_on: date, cut_to_mm: float, units: Units) -> str:
-    height = wording.cut_height(cut_to_mm, notice.removed_fraction or 0.0, units)
-    when = wording.weekday(best_on)
-    part = " evening" if notice.best_part == "evening" else ""
-    start = "growth is back. First cut" if notice.kind is NoticeKind.RELEASE else "mow"
-    said = f"{start} {when}{part} at {height}."
+def _sms_cut(notice: Notice, say: Wording) -> str:
+    evening = notice.best_part == DayPart.EVENING
+    if notice.kind is NoticeKind.RELEASE and evening:
+        return say.gettext("growth is back. First cut {weekday} evening at {height}.")
+    if notice.kind is NoticeKind.RELEASE:
+        return say.gettext("growth is back. First cut {weekday} at {height}.")
+    if evening:
+        return say.gettext("mow {weekday} evening at {height}.")
+    return say.gettext("mow {weekday} at {height}.")
+
+
+def _sms_after(notice: Notice, best_on: date, units: Units, say: Wording) -> Iterator[str]:
+    """Say what comes after the cut: more cuts, or what it costs to wait."""
+    share = say.share(notice)
     if notice.plan is not None and len(notice.plan.cuts) > 1:
         end = notice.plan.cuts[-1]
-        last = wording.cut_height(end.height_after_mm, end.removed_fraction, units)
-        steps = f"{len(notice.plan.cuts)} cuts down to {last}"
-        return f"{said} Then in {steps}: never over {wording.share(notice)} at once."
-    if notice.limit_on is not None and notice.limit_on > best_on:
-        return f"{said} By {wording.weekday(notice.limit_on)} a cut would take over {wording.share(notice)}."
-    return said
+        height = say.cut_height(end.height_after_mm, end.removed_fraction, units)
+        said = say.gettext("Then in {count} cuts down to {height}: never over {share} at once.")
+        yield said.format(count=len(notice.plan.cuts), height=height, share=share)
+    elif notice.limit_on is not None and notice.limit_on > best_on:
+        said = say.gettext("By {weekday} a cut would take over {share}.")
+        yield said.format(weekday=say.weekday(notice.limit_on), share=share)
 
 
 def _shortened(text: str, room: int) -> str:

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from mowalert.channels.wording import learned as say_learned
+from mowalert.channels.wording import wording_in
 from mowalert.cli.common import (
     AtOption,
     JsonOption,
@@ -139,7 +139,8 @@ def _taught(learned: Learned, *, used: bool) -> str:
         )
     if not learned.told:
         return "One more measured height, and we can say how fast this lawn grows."
-    return f"{say_learned(learned.factor)} ({learned.used} heights, give or take {learned.spread:.0%})"
+    said = wording_in("en").learned(learned.factor)
+    return f"{said} ({learned.used} heights, give or take {learned.spread:.0%})"
 
 
 def _forgotten(lawn_id: int, *, json: bool) -> None:

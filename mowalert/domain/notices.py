@@ -175,6 +175,7 @@ class Recipient:
     time_zone: str
     language: str = "en"
     reads_email: bool = True
+    link_version: int = 0
 
 
 @dataclass(frozen=True, slots=True)

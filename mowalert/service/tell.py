@@ -294,6 +294,7 @@ def _digest(
         keeper.time_zone,
         keeper.language,
         reads_email=bool(keeper.email and not keeper.email_suspended),
+        link_version=keeper.link_version,
     )
     kind = _kind(keeper, notices, only_blind=len(blind) == len(notices))
     return Digest(kind, to, group.occurrence.on, notices, stamp, first_message=not keeper.greeted)

@@ -10,8 +10,7 @@ from starlette.exceptions import HTTPException
 
 from mowalert import __version__
 from mowalert.channels.letters import ServiceLetters
-from mowalert.links import Links
-from mowalert.web.routes import front, joining, keeper, taps
+from mowalert.web.routes import front, health, joining, keeper, operator, taps
 from mowalert.web.site import Site, site_of, utc_now
 from mowalert.wiring import Services
 
@@ -50,13 +49,13 @@ def create_app(services: Services, *, clock: Callable[[], datetime] = utc_now) -
     """
     chosen = services.settings.service
     app = FastAPI(title=chosen.name, version=__version__, docs_url=None, redoc_url=None, openapi_url=None)
-    links = Links(chosen.base_url, services.secret)
     letters = ServiceLetters(chosen.name, services.policy.host, chosen.contact_email)
-    app.state.site = Site(services, links, letters, clock)
-    for routes in (front, joining, taps, keeper):
+    app.state.site = Site(services, services.links, letters, clock)
+    for routes in (front, joining, taps, keeper, operator):
         app.include_router(routes.router)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     app.middleware("http")(_guarded)
+    health.watch(app)
     app.exception_handler(HTTPException)(_plain_error)
     return app
 

@@ -2,7 +2,8 @@
 
 For each grass the heights that the most tables print in common are looked for; our heights for lawns must
 share some of them in at least one season. Tables that print others are named here, so that nobody takes the
-agreement for more than it is. Rows ``heights.*`` of the outside values; second-hand ones count, as printed tables do.
+agreement for more than it is. Rows ``heights.*`` of the outside values; second-hand ones count, as printed
+tables do.
 """
 
 from collections.abc import Mapping

@@ -11,6 +11,7 @@ import pytest
 import seasons as sn
 from conftest_types import Checks
 
+from mowalert.domain.pace import cuts_a_month
 from mowalert.domain.season import CutAt
 from mowalert.domain.words import Watering
 
@@ -189,3 +190,21 @@ def test_an_unwatered_lawn_rests_through_merceds_summer(fields: Path) -> None:
     rests = [hold for hold in season.holds if hold.reason in ("drought", "dormant")]
     assert {hold.start.year for hold in rests} >= set(range(2013, 2022))
     assert all(day.growth_mm < 0.5 for day in season.days if day.on.month == 8)
+
+
+@pytest.mark.parametrize(
+    ("station", "grass", "height"),
+    [
+        (sn.DE_BILT, "perennial_ryegrass", 50.0),
+        (sn.MILWAUKEE, "perennial_ryegrass", 65.0),
+        (sn.MILWAUKEE, "kentucky_bluegrass", 65.0),
+        (sn.LEXINGTON, "tall_fescue", 75.0),
+    ],
+)
+def test_what_a_choice_of_height_is_said_to_cost_is_what_growing_months_cost(
+    station: sn.Station, grass: str, height: float, fields: Path
+) -> None:
+    """Watered, April to September; whoever joins is told this number for each height."""
+    season = sn.played(fields, station, grass, height, WATERED)
+    growing = sum(sn.by_month(season)[month] for month in range(4, 10)) / sn.years(season) / 6
+    assert cuts_a_month(sn.TURF.grass(grass), height) == pytest.approx(growing, rel=0.3)

@@ -31,7 +31,7 @@ from mowalert.web.drawing import (
 
 TODAY = date(2026, 6, 18)
 MOST_BYTES = 12_000
-STYLES = Path(drawing.__file__).parent / "static" / "drawing.css"
+STYLES = Path(drawing.__file__).parents[1] / "static" / "drawing.css"
 SVG = "{http://www.w3.org/2000/svg}"
 LESSONS = (draw_third, draw_roots, draw_clippings)
 

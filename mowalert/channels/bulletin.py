@@ -1,0 +1,285 @@
+"""A region's bulletin in words: for its page, for readers of its feed, and to be sent to a mailing list."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+from babel.dates import format_interval
+
+from mowalert.channels.wording import Wording, wording_in
+from mowalert.domain.bulletin import (
+    WEEK_D,
+    Bulletin,
+    CutEvery,
+    DatesNow,
+    GrassWeek,
+    HeldShare,
+    LessonReason,
+    Tempo,
+)
+from mowalert.domain.thirds import THIRD
+from mowalert.domain.units import inches_from_mm
+from mowalert.domain.words import Sun, Units, Watering
+from mowalert.languages import N_
+
+HEADLINES = {
+    Tempo.FAST: N_("{grass} grows fast this week, about {growth} a day: kept at {height}, it wants {cut}."),
+    Tempo.STEADY: N_("{grass} grows steadily, about {growth} a day: kept at {height}, it wants {cut}."),
+    Tempo.SLOW: N_("{grass} grows slowly, about {growth} a day: kept at {height}, it wants {cut}."),
+}
+RARELY = {
+    Tempo.SLOW: N_("{grass} grows slowly, about {growth} a day: no cut is needed for weeks."),
+    Tempo.REST: N_("{grass} hardly grows this week: nothing needs cutting."),
+}
+HELD = N_("Do not mow most of the turf here this week: {hold}.")
+LESSONS = {
+    LessonReason.DRY: N_(
+        "In drought and heat, tall grass shades its soil and reaches deeper water: leave it long until "
+        "growth is back."
+    ),
+    LessonReason.BEFORE_SUMMER: N_(
+        "Raise the mower a notch before summer: the taller a lawn is kept, the deeper it roots and the longer "
+        "it stays green in a dry week."
+    ),
+    LessonReason.FAST: N_(
+        "While grass grows this fast no calendar helps: cut before a cut would take more than {share} of the "
+        "blade, even if that is twice in a week."
+    ),
+    LessonReason.SPRING: N_(
+        "Begin the season with cuts that take no more than {share} of the blade: what stays feeds the roots."
+    ),
+    LessonReason.AUTUMN: N_(
+        "Leave short clippings where they fall: they sink in and feed the lawn through autumn."
+    ),
+    LessonReason.STEADY: N_(
+        "The clippings of a timely cut are short: they sink in between the blades and feed the lawn. Leave them."
+    ),
+    LessonReason.REST: N_(
+        "While the grass rests there is time to choose the next season's height: the taller a lawn is kept, "
+        "the deeper it roots."
+    ),
+}
+WATERED = {Watering.NONE: N_("unwatered {grass}"), Watering.REGULAR: N_("watered {grass}")}
+SHADED = {Sun.PART: N_("{grass} in half a day's sun"), Sun.SHADE: N_("{grass} in shade")}
+
+
+@dataclass(frozen=True, slots=True)
+class CutText:
+    """A height, and how long a lawn kept at it may wait."""
+
+    height: str
+    interval: str
+
+
+@dataclass(frozen=True, slots=True)
+class GrassText:
+    """A row of the table: growth a day and in the week, bare numbers; none where it was not seen."""
+
+    name: str
+    before_day: str
+    before_week: str
+    day: str
+    week: str
+    by_guide: bool
+    cuts: tuple[CutText, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BulletinText:
+    """Everything a bulletin says. ``unit`` is that of the bare numbers."""
+
+    title: str
+    week: str
+    dates: str
+    headline: str
+    unit: str
+    grasses: tuple[GrassText, ...]
+    holds_of: str
+    held: tuple[str, ...]
+    instead: str
+    kept_off: tuple[str, ...]
+    lesson: str
+    guide: str
+    sources: tuple[str, ...]
+    weather: str
+
+
+def bulletin_text(bulletin: Bulletin, *, language: str, units: Units) -> BulletinText:
+    """Put a bulletin into words.
+
+    Parameters
+    ----------
+    bulletin : Bulletin
+        Its facts.
+    language : str
+        A code of ``LANGUAGES``.
+    units : Units
+        The reader's.
+
+    Returns
+    -------
+    BulletinText
+        Plain text, to be escaped where it is shown.
+    """
+    say = wording_in(language)
+    year, week, _ = bulletin.week_on.isocalendar()
+    main = max(bulletin.held, key=lambda one: one.share, default=None)
+    guide = say.gettext("Region guide: %(title)s, version %(version)s")
+    weather = say.gettext("Weather of %(moment)s UTC.")
+    return BulletinText(
+        title=bulletin.title,
+        week=say.gettext("Week {week} of {year}").format(week=week, year=year),
+        dates=span_said(bulletin.week_on, bulletin.last_on, say, units, year=True),
+        headline=headline(bulletin, say, units),
+        unit=_unit(say, units),
+        grasses=tuple(_row(grass, say, units) for grass in bulletin.grasses),
+        holds_of=say.day(bulletin.holds_on, units),
+        held=tuple(_held(held, say) for held in bulletin.held),
+        instead="" if main is None else say.instead(main.reason),
+        kept_off=tuple(_kept_off(dates, say, units) for dates in bulletin.dates),
+        lesson=say.gettext(LESSONS[bulletin.lesson_reason]).format(share=_share(bulletin.third, say)),
+        guide=guide % {"title": bulletin.title, "version": bulletin.version},
+        sources=tuple(say.attribution(source) for source in bulletin.sources),
+        weather=weather % {"moment": f"{bulletin.fetched_at:%Y-%m-%d %H:%M}"},
+    )
+
+
+def headline(bulletin: Bulletin, say: Wording, units: Units) -> str:
+    """Say the week in one sentence: a hold on most of the turf, or how its most widespread grass grows."""
+    if bulletin.hold is not None:
+        return say.gettext(HELD).format(hold=say.hold_name(bulletin.hold))
+    grass = bulletin.grasses[0]
+    usual = grass.cuts[len(grass.cuts) // 2]
+    rarely = grass.tempo is Tempo.REST or usual.days is None
+    said = (RARELY if rarely and grass.tempo in RARELY else HEADLINES)[grass.tempo]
+    return say.gettext(said).format(
+        grass=_name(grass, say),
+        growth=f"{_number(grass.week_mm / WEEK_D, say, units, daily=True)} {_unit(say, units)}",
+        height=say.height(usual.height_mm, units),
+        cut=_cut_every(usual.days, say),
+    )
+
+
+def span_said(first: date, last: date, say: Wording, units: Units, *, year: bool = False) -> str:
+    """Say some days by their first and last, as a calendar would."""
+    locale = {"en": "en_US" if units is Units.US else "en_GB"}.get(say.language, say.language)
+    return str(format_interval(first, last, "yMMMd" if year else "MMMd", locale=locale))
+
+
+def in_plain_lines(text: BulletinText, said: str, *, language: str) -> Iterator[str]:
+    """Say a bulletin without a page: its title first, one thought a line, an empty line between parts.
+
+    Parameters
+    ----------
+    text : BulletinText
+        What it says.
+    said : str
+        What the adviser added.
+    language : str
+        That of the text.
+
+    Yields
+    ------
+    str
+        Lines of plain text.
+    """
+    gettext = wording_in(language).gettext
+    yield f"{text.title}: {text.week}, {text.dates}"
+    yield from ("", text.headline)
+    if said:
+        yield from ("", said)
+    yield from ("", gettext("Growth of a fully fed lawn kept at 50 mm"))
+    yield from (growth_line(grass, text.unit, language=language) for grass in text.grasses)
+    yield from ("", gettext("Days between cuts"))
+    yield from (cuts_line(grass) for grass in text.grasses)
+    yield from ("", gettext("Holds of {day}").format(day=text.holds_of))
+    yield from (*(text.held or (gettext("No hold is in force."),)), *filter(None, [text.instead]))
+    yield from text.kept_off
+    yield from ("", text.lesson, "", text.guide, *text.sources, text.weather)
+
+
+def growth_line(grass: GrassText, unit: str, *, language: str) -> str:
+    """Say a row of the growth table as a sentence."""
+    gettext = wording_in(language).gettext
+    line = gettext("{grass}: {day} {unit} a day, {week} {unit} in the week")
+    line = line.format(grass=grass.name, day=grass.day, week=grass.week, unit=unit)
+    if not grass.before_week:
+        return f"{line}."
+    before = gettext("{week} {unit} the week before").format(week=grass.before_week, unit=unit)
+    return f"{line}; {before}."
+
+
+def cuts_line(grass: GrassText) -> str:
+    """Say a row of the table of cuts as a sentence."""
+    cuts = "; ".join(f"{cut.height}: {cut.interval}" for cut in grass.cuts)
+    return f"{grass.name}, {cuts}."
+
+
+def _row(grass: GrassWeek, say: Wording, units: Units) -> GrassText:
+    before = grass.before_mm
+    return GrassText(
+        name=_name(grass, say),
+        before_day="" if before is None else _number(before / WEEK_D, say, units, daily=True),
+        before_week="" if before is None else _number(before, say, units),
+        day=_number(grass.week_mm / WEEK_D, say, units, daily=True),
+        week=_number(grass.week_mm, say, units),
+        by_guide=grass.by_guide,
+        cuts=tuple(_cut(cut, say, units) for cut in grass.cuts),
+    )
+
+
+def _name(grass: GrassWeek, say: Wording) -> str:
+    name = say.grass(grass.name)
+    if grass.sun in SHADED:
+        name = say.gettext(SHADED[grass.sun]).format(grass=name)
+    if grass.watering is not None:
+        name = say.gettext(WATERED[grass.watering]).format(grass=name)
+    return name[:1].upper() + name[1:]
+
+
+def _cut(cut: CutEvery, say: Wording, units: Units) -> CutText:
+    height = say.height(cut.height_mm, units)
+    if cut.days is None:
+        return CutText(height, say.gettext("over 4 weeks"))
+    if cut.days == 0:
+        return CutText(height, say.gettext("under a day"))
+    days = say.ngettext("{count} day", "{count} days", cut.days).format(count=cut.days)
+    return CutText(height, days)
+
+
+def _cut_every(days: int | None, say: Wording) -> str:
+    if days is None:
+        return say.gettext("hardly any cut")
+    return say.ngettext("a cut every day", "a cut every {count} days", max(1, days)).format(count=days)
+
+
+def _held(held: HeldShare, say: Wording) -> str:
+    name = say.hold_name(held.reason)
+    said = say.gettext("{hold}: {share} of the turf").format(hold=name, share=say.percent(held.share))
+    return said[:1].upper() + said[1:]
+
+
+def _kept_off(dates: DatesNow, say: Wording, units: Units) -> str:
+    """Say days that the guide keeps free, for which turf, and why in the guide's words."""
+    reason, span = say.hold_name(dates.reason), span_said(dates.first_on, dates.last_on, say, units)
+    uses = ", ".join(use.replace("_", " ") for use in dates.uses) or say.gettext("all turf")
+    return f"{reason[:1].upper()}{reason[1:]}, {span}, {uses}: {dates.note}"
+
+
+def _share(third: float, say: Wording) -> str:
+    if abs(third - THIRD) < 0.005:
+        return say.gettext("a third")
+    return say.gettext("{percent}").format(percent=say.percent(third))
+
+
+def _unit(say: Wording, units: Units) -> str:
+    if units is Units.METRIC:
+        return "mm"
+    return say.ngettext("{inches} in", "{inches} in", 2).format(inches="").strip()
+
+
+def _number(mm: float, say: Wording, units: Units, *, daily: bool = False) -> str:
+    """Say a growth as a bare number: growth of a day is too small for whole ones."""
+    if units is Units.METRIC:
+        return say.number(mm, digits=1 if daily else 0)
+    return say.number(inches_from_mm(mm), digits=2 if daily else 1)
