@@ -1,0 +1,1 @@
+"""Routes for programs, one module a purpose."""
