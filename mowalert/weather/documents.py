@@ -1,0 +1,61 @@
+"""Fetching whole documents by address: bounded in size, and not led to another host."""
+
+import requests
+from urllib3.exceptions import HTTPError
+
+from mowalert.errors import SourceError
+from mowalert.weather.http import PIECE, Http
+from mowalert.weather.safe_xml import LARGEST
+
+ACCEPT = "application/cap+xml, application/atom+xml, application/rss+xml, application/xml, text/xml"
+WORTH_ANOTHER_TRY = frozenset({408, 425, 429})
+
+
+class Documents(Http):
+    """Fetches documents as they are, with the same manners as for JSON.
+
+    It is made without a cache: one that keeps answers reads them whole, however large they are.
+    """
+
+    def get(self, source: str, url: str) -> bytes:
+        """Fetch a document.
+
+        Parameters
+        ----------
+        source : str
+            Name of the source, for errors.
+        url : str
+            Its address.
+
+        Returns
+        -------
+        bytes
+            What came with status 200, at most ``LARGEST`` bytes.
+
+        Raises
+        ------
+        SourceError
+            If nothing came in time, or what came is no document or too large.
+        """
+        try:
+            answer = self._session.get(
+                url, timeout=self._timeout_s, stream=True, allow_redirects=False, headers={"Accept": ACCEPT}
+            )
+            with self._followed(source, url, answer) as found:
+                return _checked(source, found)
+        # An address may be such that it only fails when it is looked up.
+        except (requests.RequestException, HTTPError, ValueError) as error:
+            raise SourceError(type(error).__name__, permanent=False, source=source) from error
+
+
+def _checked(source: str, answer: requests.Response) -> bytes:
+    if answer.status_code != 200:
+        gone = 400 <= answer.status_code < 500 and answer.status_code not in WORTH_ANOTHER_TRY
+        raise SourceError(f"status {answer.status_code}", permanent=gone, source=source)
+    pieces, size = [], 0
+    for piece in answer.iter_content(PIECE):
+        size += len(piece)
+        if size > LARGEST:
+            raise SourceError("too large", permanent=True, source=source)
+        pieces.append(piece)
+    return b"".join(pieces)
