@@ -25,6 +25,13 @@ class Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
 
 
+def _listed(value: object) -> object:
+    """Read a list that the environment gives as text: JSON, or words with commas or spaces between them."""
+    if not isinstance(value, str):
+        return value
+    return orjson.loads(value) if value.lstrip().startswith("[") else value.replace(",", " ").split()
+
+
 class ServiceSettings(Section):
     """Who runs this, and where it keeps its things."""
 
@@ -71,6 +78,25 @@ class MetNorwaySettings(Section):
     url: str = "https://api.met.no/weatherapi/locationforecast/2.0/compact"
 
 
+class AlertSettings(Section):
+    """Whose warnings are shown beside our own advice."""
+
+    nws: bool = True
+    cap_urls: tuple[str, ...] = ()
+
+    @field_validator("cap_urls", mode="before")
+    @classmethod
+    def _from_text(cls, value: object) -> object:
+        return _listed(value)
+
+    @field_validator("cap_urls")
+    @classmethod
+    def _are_addresses(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        if not all(url.startswith(("http://", "https://")) for url in value):
+            raise ValueError("addresses that begin with https:// or http://")
+        return value
+
+
 SourceName = Literal["open_meteo", "nws", "met_norway"]
 
 
@@ -85,13 +111,12 @@ class WeatherSettings(Section):
     open_meteo: OpenMeteoSettings = OpenMeteoSettings()
     nws: NwsSettings = NwsSettings()
     met_norway: MetNorwaySettings = MetNorwaySettings()
+    alerts: AlertSettings = AlertSettings()
 
     @field_validator("sources", mode="before")
     @classmethod
     def _from_text(cls, value: object) -> object:
-        if not isinstance(value, str):
-            return value
-        return orjson.loads(value) if value.lstrip().startswith("[") else value.replace(",", " ").split()
+        return _listed(value)
 
 
 class EmailSettings(Section):
@@ -105,10 +130,16 @@ class EmailSettings(Section):
     password: SecretStr = SecretStr("")
     sender: str = "Mowalert <mowalert@localhost>"
     folder: Path | None = None
+    bounce_imap_host: str = ""
+    bounce_imap_port: int = Field(default=993, ge=1, le=65535)
+    bounce_imap_tls: bool = True
+    bounce_imap_username: str = ""
+    bounce_imap_password: SecretStr = SecretStr("")
+    bounce_imap_folder: str = "INBOX"
 
 
 class SmsSettings(Section):
-    """How short messages leave; off until an operator sets a gateway."""
+    """How short messages leave, off until an operator sets a gateway, and how answers to them arrive."""
 
     transport: Literal["http", "file", "off"] = "off"
     url: SecretStr = SecretStr("")
@@ -117,6 +148,11 @@ class SmsSettings(Section):
     success_pattern: str = ""
     folder: Path | None = None
     monthly_limit: int = Field(default=30, ge=0)
+    inbound_secret: SecretStr = SecretStr("")
+    inbound_signature_header: str = "X-Signature"
+    inbound_from_field: str = "from"
+    inbound_text_field: str = "text"
+    inbound_id_field: str = "id"
 
     @field_validator("fields", mode="before")
     @classmethod

@@ -3,7 +3,7 @@
 Weather clients and channels are loaded by the commands that ask or send, not by those that look.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
@@ -25,7 +25,7 @@ from mowalert.store.upgrade import head, schema_version, upgrade
 
 if TYPE_CHECKING:
     from mowalert.channels.messages import Messages
-    from mowalert.service.ports import Places
+    from mowalert.service.ports import Places, WarningSource
     from mowalert.weather.fallback import Source, WeatherService
 
 
@@ -43,6 +43,11 @@ class Services:
     def sources(self) -> "WeatherService":
         """Weather in the configured order."""
         return _weather(self.settings, self.store)
+
+    @cached_property
+    def warning_sources(self) -> "Sequence[WarningSource]":
+        """Authorities whose warnings are shown beside our advice."""
+        return _warning_sources(self.settings)
 
     @cached_property
     def places(self) -> "Places":
@@ -181,6 +186,25 @@ def _weather(settings: Settings, store: SqlStore) -> "WeatherService":
     }
     budget = StoreBudget(store, {"open_meteo": float(chosen.open_meteo.daily_calls)})
     return WeatherService([made[name] for name in chosen.sources], budget)
+
+
+def _warning_sources(settings: Settings) -> "Sequence[WarningSource]":
+    from mowalert.weather.alerts import NwsAlerts
+    from mowalert.weather.cap_feeds import CapFeed
+    from mowalert.weather.documents import Documents
+    from mowalert.weather.http import Http
+
+    chosen = settings.weather
+    contact = chosen.contact or settings.service.contact_email
+    made: list[WarningSource] = []
+    if chosen.alerts.nws and "nws" in chosen.sources:
+        cache = settings.service.data_dir / "weather-cache.db"
+        polite = Http(contact=contact, timeout_s=chosen.timeout_s, cache=cache)
+        made.append(NwsAlerts(polite, url=chosen.nws.url, cell_degrees=chosen.cell_degrees))
+    # Without a cache: the bound on a document's size would be lost.
+    plain = Documents(contact=contact, timeout_s=chosen.timeout_s)
+    made += [CapFeed(plain, url, cell_degrees=chosen.cell_degrees) for url in chosen.alerts.cap_urls]
+    return made
 
 
 def _ensemble_url(chosen: OpenMeteoSettings) -> str:

@@ -5,7 +5,7 @@
 #   bash tests/run.sh --fast       without the outside references and without the linters
 #   bash tests/run.sh -k digest    any further words go to pytest, which then runs alone
 #
-# Tests that need PostgreSQL or the reference data skip with a line where these are absent.
+# Tests that need PostgreSQL, the reference data or a browser skip with a line where these are absent.
 # MOWALERT_SHARED names the folder of reference data (default ../shared), MOWALERT_TEST_POSTGRES a server.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
@@ -19,6 +19,7 @@ fi
 extras="service,plots,web,test"
 [ -n "$fast" ] || extras="$extras,reference"
 bash deploy/bootstrap.sh "$extras"
+[ -n "$fast" ] || bash tests/browser.sh
 bin="${MOWALERT_VENV:-.venv}/bin"
 
 if [ "$#" -gt 0 ]; then

@@ -4,6 +4,8 @@ from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import sqlalchemy as sa
+
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import upgrade
 
@@ -22,3 +24,17 @@ def new_store(path: Path) -> SqlStore:
         old.unlink()
     path.write_bytes(empty_store())
     return SqlStore(f"sqlite:///{path}")
+
+
+def contents(url: str) -> dict[str, list[tuple[object, ...]]]:
+    """All rows of all tables the database has, whatever the program knows of."""
+    engine = sa.create_engine(url)
+    tables = sa.MetaData()
+    tables.reflect(engine)
+    with engine.connect() as connection:
+        rows = {
+            table.name: sorted((tuple(row) for row in connection.execute(sa.select(table))), key=repr)
+            for table in tables.sorted_tables
+        }
+    engine.dispose()
+    return rows

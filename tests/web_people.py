@@ -14,8 +14,10 @@ from typing import Any
 import requests
 import uvicorn
 from fastapi import FastAPI
+from mail_server import Mailbox
 from skies import Skies
 
+from mowalert.service.deliver import DeliveryReport, deliver
 from mowalert.service.night import NightReport, run_night
 from mowalert.wiring import Services
 
@@ -45,6 +47,7 @@ class Visitor:
     url: str
     folder: Path
     sky: Skies
+    mailbox: Mailbox | None = None
     now: datetime = START
     session: requests.Session = field(default_factory=requests.Session)
 
@@ -61,6 +64,8 @@ class Visitor:
 
     def mails(self) -> list[EmailMessage]:
         """Mails so far, the oldest first."""
+        if self.mailbox is not None:
+            return list(self.mailbox.mails)
         paths = sorted((self.folder / "var" / "mail").glob("*.eml"))
         return [email.message_from_bytes(path.read_bytes(), policy=default) for path in paths]  # type: ignore[misc]
 
@@ -85,6 +90,15 @@ class Visitor:
     def night(self) -> NightReport:
         made = self.services
         return run_night(made.store, self.sky, made.turf, made.words, made.policy, now=self.now)
+
+    def deliver(self) -> DeliveryReport:
+        """Send what waits in the outbox."""
+        made, ways = self.services, self.services.transports()
+        try:
+            return deliver(made.store, ways, made.turf, made.policy, made.sms, now=self.now)
+        finally:
+            for way in ways.values():
+                way.close()
 
     def wait(self, **span: int) -> NightReport:
         """Let time pass, and a night come."""

@@ -8,6 +8,7 @@ from babel.dates import format_interval
 
 from mowalert.channels.wording import Wording, wording_in
 from mowalert.domain.bulletin import (
+    MOST_DAYS,
     WEEK_D,
     Bulletin,
     CutEvery,
@@ -27,10 +28,15 @@ HEADLINES = {
     Tempo.STEADY: N_("{grass} grows steadily, about {growth} a day: kept at {height}, it wants {cut}."),
     Tempo.SLOW: N_("{grass} grows slowly, about {growth} a day: kept at {height}, it wants {cut}."),
 }
-RARELY = {
-    Tempo.SLOW: N_("{grass} grows slowly, about {growth} a day: no cut is needed for weeks."),
-    Tempo.REST: N_("{grass} hardly grows this week: nothing needs cutting."),
-}
+RARELY = N_("{grass} grows about {growth} a day: kept at {height}, it needs no cut for over four weeks.")
+RESTING = N_("{grass} hardly grows this week: nothing needs cutting.")
+CUTS_OF = N_(
+    "The longest a lawn may wait from cut to cut at this week's growth, at the guide's lowest, usual and "
+    "highest height for the season."
+)
+NO_CUTS = N_("At this week's growth no lawn needs a cut for over four weeks.")
+KEPT_MM = 50.0
+"""Height whose growth a stand's curve tells."""
 HELD = N_("Do not mow most of the turf here this week: {hold}.")
 LESSONS = {
     LessonReason.DRY: N_(
@@ -38,8 +44,8 @@ LESSONS = {
         "growth is back."
     ),
     LessonReason.BEFORE_SUMMER: N_(
-        "Raise the mower a notch before summer: the taller a lawn is kept, the deeper it roots and the longer "
-        "it stays green in a dry week."
+        "Raise the mower a notch before summer: the taller a lawn is kept, the deeper it roots and the "
+        "longer it stays green in a dry week."
     ),
     LessonReason.FAST: N_(
         "While grass grows this fast no calendar helps: cut before a cut would take more than {share} of the "
@@ -52,7 +58,8 @@ LESSONS = {
         "Leave short clippings where they fall: they sink in and feed the lawn through autumn."
     ),
     LessonReason.STEADY: N_(
-        "The clippings of a timely cut are short: they sink in between the blades and feed the lawn. Leave them."
+        "The clippings of a timely cut are short: they sink in between the blades and feed the lawn. "
+        "Leave them."
     ),
     LessonReason.REST: N_(
         "While the grass rests there is time to choose the next season's height: the taller a lawn is kept, "
@@ -65,9 +72,10 @@ SHADED = {Sun.PART: N_("{grass} in half a day's sun"), Sun.SHADE: N_("{grass} in
 
 @dataclass(frozen=True, slots=True)
 class CutText:
-    """A height, and how long a lawn kept at it may wait."""
+    """A height, and how long a lawn kept at it may wait: bare days, and the same with its word."""
 
     height: str
+    days: str
     interval: str
 
 
@@ -86,14 +94,16 @@ class GrassText:
 
 @dataclass(frozen=True, slots=True)
 class BulletinText:
-    """Everything a bulletin says. ``unit`` is that of the bare numbers."""
+    """Everything a bulletin says; ``growth_of`` tells what the bare numbers are."""
 
     title: str
     week: str
     dates: str
     headline: str
-    unit: str
+    growth_of: str
     grasses: tuple[GrassText, ...]
+    any_cut: bool
+    cuts_of: str
     holds_of: str
     held: tuple[str, ...]
     instead: str
@@ -125,14 +135,17 @@ def bulletin_text(bulletin: Bulletin, *, language: str, units: Units) -> Bulleti
     year, week, _ = bulletin.week_on.isocalendar()
     main = max(bulletin.held, key=lambda one: one.share, default=None)
     guide = say.gettext("Region guide: %(title)s, version %(version)s")
+    any_cut = any(cut.days is not None for grass in bulletin.grasses for cut in grass.cuts)
     weather = say.gettext("Weather of %(moment)s UTC.")
     return BulletinText(
         title=bulletin.title,
         week=say.gettext("Week {week} of {year}").format(week=week, year=year),
-        dates=span_said(bulletin.week_on, bulletin.last_on, say, units, year=True),
-        headline=headline(bulletin, say, units),
-        unit=_unit(say, units),
+        dates=_span_said(bulletin.week_on, bulletin.last_on, say, units, year=True),
+        headline=_headline(bulletin, say, units),
+        growth_of=_growth_of(say, units),
         grasses=tuple(_row(grass, say, units) for grass in bulletin.grasses),
+        any_cut=any_cut,
+        cuts_of=say.gettext(CUTS_OF if any_cut else NO_CUTS),
         holds_of=say.day(bulletin.holds_on, units),
         held=tuple(_held(held, say) for held in bulletin.held),
         instead="" if main is None else say.instead(main.reason),
@@ -144,23 +157,27 @@ def bulletin_text(bulletin: Bulletin, *, language: str, units: Units) -> Bulleti
     )
 
 
-def headline(bulletin: Bulletin, say: Wording, units: Units) -> str:
+def _headline(bulletin: Bulletin, say: Wording, units: Units) -> str:
     """Say the week in one sentence: a hold on most of the turf, or how its most widespread grass grows."""
     if bulletin.hold is not None:
         return say.gettext(HELD).format(hold=say.hold_name(bulletin.hold))
     grass = bulletin.grasses[0]
     usual = grass.cuts[len(grass.cuts) // 2]
-    rarely = grass.tempo is Tempo.REST or usual.days is None
-    said = (RARELY if rarely and grass.tempo in RARELY else HEADLINES)[grass.tempo]
-    return say.gettext(said).format(
-        grass=_name(grass, say),
-        growth=f"{_number(grass.week_mm / WEEK_D, say, units, daily=True)} {_unit(say, units)}",
+    return say.gettext(_growing(grass.tempo, usual)).format(
+        grass=grass_name(grass, say),
+        growth=growth_said(grass.week_mm / WEEK_D, say, units, daily=True),
         height=say.height(usual.height_mm, units),
         cut=_cut_every(usual.days, say),
     )
 
 
-def span_said(first: date, last: date, say: Wording, units: Units, *, year: bool = False) -> str:
+def _growing(tempo: Tempo, usual: CutEvery) -> str:
+    if tempo is Tempo.REST:
+        return RESTING
+    return RARELY if usual.days is None else HEADLINES[tempo]
+
+
+def _span_said(first: date, last: date, say: Wording, units: Units, *, year: bool = False) -> str:
     """Say some days by their first and last, as a calendar would."""
     locale = {"en": "en_US" if units is Units.US else "en_GB"}.get(say.language, say.language)
     return str(format_interval(first, last, "yMMMd" if year else "MMMd", locale=locale))
@@ -188,24 +205,24 @@ def in_plain_lines(text: BulletinText, said: str, *, language: str) -> Iterator[
     yield from ("", text.headline)
     if said:
         yield from ("", said)
-    yield from ("", gettext("Growth of a fully fed lawn kept at 50 mm"))
-    yield from (growth_line(grass, text.unit, language=language) for grass in text.grasses)
-    yield from ("", gettext("Days between cuts"))
-    yield from (cuts_line(grass) for grass in text.grasses)
+    yield from ("", text.growth_of)
+    yield from (growth_line(grass, language=language) for grass in text.grasses)
+    yield from ("", text.cuts_of)
+    yield from (cuts_line(grass) for grass in text.grasses if text.any_cut)
     yield from ("", gettext("Holds of {day}").format(day=text.holds_of))
     yield from (*(text.held or (gettext("No hold is in force."),)), *filter(None, [text.instead]))
     yield from text.kept_off
     yield from ("", text.lesson, "", text.guide, *text.sources, text.weather)
 
 
-def growth_line(grass: GrassText, unit: str, *, language: str) -> str:
+def growth_line(grass: GrassText, *, language: str) -> str:
     """Say a row of the growth table as a sentence."""
     gettext = wording_in(language).gettext
-    line = gettext("{grass}: {day} {unit} a day, {week} {unit} in the week")
-    line = line.format(grass=grass.name, day=grass.day, week=grass.week, unit=unit)
+    line = gettext("{grass}: this week {week}, {day} a day")
+    line = line.format(grass=grass.name, week=grass.week, day=grass.day)
     if not grass.before_week:
         return f"{line}."
-    before = gettext("{week} {unit} the week before").format(week=grass.before_week, unit=unit)
+    before = gettext("the week before {week}").format(week=grass.before_week)
     return f"{line}; {before}."
 
 
@@ -218,17 +235,18 @@ def cuts_line(grass: GrassText) -> str:
 def _row(grass: GrassWeek, say: Wording, units: Units) -> GrassText:
     before = grass.before_mm
     return GrassText(
-        name=_name(grass, say),
-        before_day="" if before is None else _number(before / WEEK_D, say, units, daily=True),
-        before_week="" if before is None else _number(before, say, units),
-        day=_number(grass.week_mm / WEEK_D, say, units, daily=True),
-        week=_number(grass.week_mm, say, units),
+        name=grass_name(grass, say),
+        before_day="" if before is None else growth_number(before / WEEK_D, say, units, daily=True),
+        before_week="" if before is None else growth_number(before, say, units),
+        day=growth_number(grass.week_mm / WEEK_D, say, units, daily=True),
+        week=growth_number(grass.week_mm, say, units),
         by_guide=grass.by_guide,
         cuts=tuple(_cut(cut, say, units) for cut in grass.cuts),
     )
 
 
-def _name(grass: GrassWeek, say: Wording) -> str:
+def grass_name(grass: GrassWeek, say: Wording) -> str:
+    """Name a row: the grass, and how it is watered or shaded where that matters."""
     name = say.grass(grass.name)
     if grass.sun in SHADED:
         name = say.gettext(SHADED[grass.sun]).format(grass=name)
@@ -240,17 +258,17 @@ def _name(grass: GrassWeek, say: Wording) -> str:
 def _cut(cut: CutEvery, say: Wording, units: Units) -> CutText:
     height = say.height(cut.height_mm, units)
     if cut.days is None:
-        return CutText(height, say.gettext("over 4 weeks"))
+        return CutText(height, f"> {MOST_DAYS}", say.gettext("over four weeks"))
     if cut.days == 0:
-        return CutText(height, say.gettext("under a day"))
+        return CutText(height, "< 1", say.gettext("under a day"))
     days = say.ngettext("{count} day", "{count} days", cut.days).format(count=cut.days)
-    return CutText(height, days)
+    return CutText(height, f"{cut.days}", days)
 
 
 def _cut_every(days: int | None, say: Wording) -> str:
-    if days is None:
-        return say.gettext("hardly any cut")
-    return say.ngettext("a cut every day", "a cut every {count} days", max(1, days)).format(count=days)
+    # A grass that asks for two cuts a day is asked for one.
+    whole = max(1, days or 1)
+    return say.ngettext("a cut every day", "a cut every {count} days", whole).format(count=whole)
 
 
 def _held(held: HeldShare, say: Wording) -> str:
@@ -261,7 +279,7 @@ def _held(held: HeldShare, say: Wording) -> str:
 
 def _kept_off(dates: DatesNow, say: Wording, units: Units) -> str:
     """Say days that the guide keeps free, for which turf, and why in the guide's words."""
-    reason, span = say.hold_name(dates.reason), span_said(dates.first_on, dates.last_on, say, units)
+    reason, span = say.hold_name(dates.reason), _span_said(dates.first_on, dates.last_on, say, units)
     uses = ", ".join(use.replace("_", " ") for use in dates.uses) or say.gettext("all turf")
     return f"{reason[:1].upper()}{reason[1:]}, {span}, {uses}: {dates.note}"
 
@@ -272,14 +290,33 @@ def _share(third: float, say: Wording) -> str:
     return say.gettext("{percent}").format(percent=say.percent(third))
 
 
-def _unit(say: Wording, units: Units) -> str:
+def growth_said(mm: float, say: Wording, units: Units, *, daily: bool = False) -> str:
+    """Say a growth with its unit. [mm]"""
+    number = growth_number(mm, say, units, daily=daily)
     if units is Units.METRIC:
-        return "mm"
-    return say.ngettext("{inches} in", "{inches} in", 2).format(inches="").strip()
+        return f"{number} mm"
+    return say.ngettext("{inches} in", "{inches} in", 2).format(inches=number)
 
 
-def _number(mm: float, say: Wording, units: Units, *, daily: bool = False) -> str:
-    """Say a growth as a bare number: growth of a day is too small for whole ones."""
-    if units is Units.METRIC:
-        return say.number(mm, digits=1 if daily else 0)
-    return say.number(inches_from_mm(mm), digits=2 if daily else 1)
+def in_units(say: Wording, units: Units) -> str:
+    """Say in what bare numbers are."""
+    return say.gettext("in millimetres") if units is Units.METRIC else say.gettext("in inches")
+
+
+def _growth_of(say: Wording, units: Units) -> str:
+    said = say.gettext("Growth {in_units} of a fully fed lawn kept at {height}; this week is the forecast.")
+    return said.format(in_units=in_units(say, units), height=say.height(KEPT_MM, units))
+
+
+def growth_in(mm: float, units: Units, *, daily: bool = False) -> float:
+    """Return a growth in the reader's unit, as finely as it is shown: that of a day more finely. [mm]"""
+    return round(mm if units is Units.METRIC else inches_from_mm(mm), _digits(units, daily=daily))
+
+
+def growth_number(mm: float, say: Wording, units: Units, *, daily: bool = False) -> str:
+    """Say a growth as a bare number."""
+    return say.number(growth_in(mm, units, daily=daily), digits=_digits(units, daily=daily))
+
+
+def _digits(units: Units, *, daily: bool) -> int:
+    return (0 if units is Units.METRIC else 1) + (1 if daily else 0)

@@ -32,7 +32,8 @@ class CalendarEntry:
     Lawn, kind and ``started_on`` say which entry it is: the day the lawn was last anchored for a
     window, the first day for a hold. ``sequence`` counts the changes a reader could see and
     ``changed_at`` is the moment of the last one, aware; see `next_sequence`. ``url`` has to stay the
-    same from one look to the next, or every look is a change.
+    same from one look to the next, or every look is a change. One that is ``cancelled`` tells programs
+    that keep what they have read to take it out.
 
     Raises
     ------
@@ -51,6 +52,7 @@ class CalendarEntry:
     sequence: int
     changed_at: datetime
     url: str = ""
+    cancelled: bool = False
 
     def __post_init__(self) -> None:
         if self.last_on < self.first_on:
@@ -148,6 +150,8 @@ def _event(entry: CalendarEntry, host: str) -> Event:
     # Nobody is busy for days on end because the grass may be cut, or may not be: shown as OPAQUE, a
     # window would turn down every invitation of its days.
     event.add("transp", "TRANSPARENT")
+    if entry.cancelled:
+        event.add("status", "CANCELLED")
     return event
 
 

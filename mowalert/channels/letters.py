@@ -2,9 +2,11 @@
 
 from html import escape
 
+from mowalert.channels.answers import answer_text
 from mowalert.channels.gsm import PLAIN, plain
 from mowalert.domain.words import Channel
 from mowalert.languages import translations
+from mowalert.service.answers import Answer
 from mowalert.service.letters import Letter
 from mowalert.service.records import KeeperRecord
 
@@ -94,6 +96,10 @@ class ServiceLetters:
     def reply(self, text: str) -> Letter:
         """Answer a short message."""
         return Letter(Channel.SMS, "", plain(text))
+
+    def answer(self, keeper: KeeperRecord, answer: Answer) -> Letter:
+        """Say what became of a keeper's text, in one part."""
+        return self.reply(answer_text(answer, keeper, service_name=self._name, contact=self._contact))
 
     def _mail(
         self,

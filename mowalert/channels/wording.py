@@ -1,15 +1,16 @@
 """Numbers, days and reasons as people say them, in their language."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import date, datetime
 from functools import cache
 from math import ceil, floor
+from zoneinfo import ZoneInfo
 
 from babel.dates import get_day_names, get_month_names
 from babel.numbers import get_decimal_symbol
 
 from mowalert.domain.lawn import place_name
-from mowalert.domain.notices import DayPart, DayReason, HoldFacts, Notice
+from mowalert.domain.notices import DayPart, DayReason, HoldFacts, Notice, Recipient
 from mowalert.domain.thirds import THIRD, limit_height_mm
 from mowalert.domain.units import MM_PER_INCH, c_from_f, f_from_c, inches_from_mm
 from mowalert.domain.words import Clippings, HoldReason, Units
@@ -226,6 +227,12 @@ class Wording:
         us = units is Units.US
         said = self.gettext("{weekday}, {month} {day}") if us else self.gettext("{weekday} {day} {month}")
         return said.format(weekday=self.weekday(on), day=on.day, month=self._months[on.month - 1])
+
+    def moments(self, first: datetime, last: datetime, to: Recipient) -> str:
+        """Say from when to when, where its reader lives."""
+        zone = ZoneInfo(to.time_zone)
+        ends = [moment.astimezone(zone) for moment in (first, last)]
+        return " – ".join(f"{self.day(end.date(), to.units)} {end:%H:%M}" for end in ends)
 
     def part(self, of_day: DayPart) -> str:
         """Say a part of the day."""

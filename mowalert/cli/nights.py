@@ -115,7 +115,13 @@ def _weather_line(asked: int, served: int, unserved: int, sources: str) -> str:
 
 def _night(services: Services, now: datetime) -> NightReport:
     return run_night(
-        services.store, services.sources, services.turf, services.words, services.policy, now=now
+        services.store,
+        services.sources,
+        services.turf,
+        services.words,
+        services.policy,
+        now=now,
+        warning_sources=services.warning_sources,
     )
 
 

@@ -256,8 +256,8 @@ def _groups(stands: Sequence[StandWeek]) -> list[tuple[list[StandWeek], Watering
     by_grass: dict[str, list[StandWeek]] = {}
     for stand in stands:
         by_grass.setdefault(stand.grass.grass_id, []).append(stand)
-    groups = [group for of_grass in by_grass.values() for group in _by_watering(_sunniest(of_grass))]
-    return sorted(groups, key=lambda group: (-len(group[0]), group[0][0].grass.name, group[1] or ""))
+    lit = sorted(map(_sunniest, by_grass.values()), key=lambda of: (-len(of), of[0].grass.name))
+    return [group for of_grass in lit for group in _by_watering(of_grass)]
 
 
 def _sunniest(stands: Sequence[StandWeek]) -> list[StandWeek]:
@@ -272,7 +272,11 @@ def _by_watering(stands: list[StandWeek]) -> list[tuple[list[StandWeek], Waterin
     wet = [stand for stand in stands if stand.watering is not Watering.NONE]
     if not dry or not wet or not _differ(_middle_mm(dry), _middle_mm(wet)):
         return [(stands, None)]
-    return [(dry, Watering.NONE), (wet, Watering.REGULAR)]
+    told_apart: list[tuple[list[StandWeek], Watering | None]] = [
+        (dry, Watering.NONE),
+        (wet, Watering.REGULAR),
+    ]
+    return sorted(told_apart, key=lambda group: -len(group[0]))
 
 
 def _differ(one_mm: float, other_mm: float) -> bool:

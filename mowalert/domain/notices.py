@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 
+from mowalert.domain.warnings import OfficialWarning
 from mowalert.domain.words import (
     Channel,
     Clippings,
@@ -189,6 +190,7 @@ class Digest:
     weather: WeatherStamp
     crew_heat: CrewHeat | None = None
     first_message: bool = False
+    warnings: tuple[OfficialWarning, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import KeeperKind
 from mowalert.errors import InputError
+from mowalert.languages import N_
 from mowalert.links import Links
 from mowalert.service.enrol import enrol, pending_keeper
 from mowalert.service.guides import guides_now
@@ -21,7 +22,7 @@ from mowalert.service.records import KeeperRecord, SignupRecord, SiteRecord
 
 ASKED, CONFIRMED = "asked", "confirmed"
 """Consent of a keeper who has asked, and of one who has confirmed."""
-UNCONFIRMED = "not confirmed"
+UNCONFIRMED = N_("not confirmed")
 """Why nothing is sent to a phone whose owner has not answered yet."""
 FACTS = (
     "keeper", "email", "phone", "latitude", "longitude", "time_zone", "units", "site", "address", "grass",

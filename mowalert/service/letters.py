@@ -7,6 +7,7 @@ from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from mowalert.domain.words import Channel
+from mowalert.service.answers import Answer
 from mowalert.service.ports import Work
 from mowalert.service.records import KeeperRecord, NewMessage
 
@@ -42,8 +43,20 @@ class Letters(Protocol):
     def reply(self, text: str) -> Letter:
         """Answer a short message."""
 
+    def answer(self, keeper: KeeperRecord, answer: Answer) -> Letter:
+        """Say what became of a keeper's text, in one part."""
 
-def post(work: Work, keeper: KeeperRecord, letter: Letter, kind: str, *, now: datetime, host: str) -> bool:
+
+def post(
+    work: Work,
+    keeper: KeeperRecord,
+    letter: Letter,
+    kind: str,
+    *,
+    now: datetime,
+    host: str,
+    apart: str = "",
+) -> bool:
     """Put a letter into the outbox.
 
     Parameters
@@ -55,11 +68,13 @@ def post(work: Work, keeper: KeeperRecord, letter: Letter, kind: str, *, now: da
     letter : Letter
         Its words.
     kind : str
-        What it is; of one kind there is one a channel and minute.
+        What it is; of one kind there is one a channel and second.
     now : datetime
         The moment.
     host : str
         The name Message-IDs end in.
+    apart : str
+        A dozen letters that tell two of one kind apart, in place of the second.
 
     Returns
     -------
@@ -70,7 +85,7 @@ def post(work: Work, keeper: KeeperRecord, letter: Letter, kind: str, *, now: da
     if not address:
         return False
     # The outbox takes one message of a kind a day; a letter may be asked for again.
-    once = f"{kind} {now:%H%M%S}"
+    once = f"{kind} {apart or f'{now:%H%M%S}'}"
     mark = sha256(f"{keeper.key}|{letter.channel}|{once}|{now.isoformat()}".encode()).hexdigest()[:32]
     return work.outbox.add(
         NewMessage(

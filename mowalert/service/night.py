@@ -1,13 +1,16 @@
 """A night: pull weather, grow the stands, take silence for a cut, and tell the rounds that have come."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from mowalert.domain.grasses import Turf
+from mowalert.service.bulletin import make_bulletins
 from mowalert.service.grow import GrowReport, grow_stands
 from mowalert.service.guides import follow_guides
-from mowalert.service.ports import Store, WeatherSources, Words
+from mowalert.service.joining import forget_unconfirmed
+from mowalert.service.official import pull_warnings
+from mowalert.service.ports import Store, WarningSource, WeatherSources, Words
 from mowalert.service.pull import PullReport, pull_weather
 from mowalert.service.silence import assume_cuts
 from mowalert.service.spread import judge_forecasts
@@ -39,6 +42,7 @@ def run_night(
     policy: Policy,
     *,
     now: datetime,
+    warning_sources: Sequence[WarningSource] = (),
     progress: Progress = lambda step: None,
 ) -> NightReport:
     """Run one night; running it again at the same moment changes nothing.
@@ -57,6 +61,8 @@ def run_night(
         Channels in use and the age at which weather is too old.
     now : datetime
         The night's moment, aware.
+    warning_sources : Sequence[WarningSource]
+        Authorities whose warnings are shown beside our advice; one that fails stops nothing.
     progress : Progress
         Told the name of each step as it begins.
 
@@ -67,6 +73,7 @@ def run_night(
     """
     progress("pull")
     pulled = pull_weather(store, sources, now=now)
+    pull_warnings(store, warning_sources, now=now)
     follow_guides(store, turf, today=now.date())
     progress("grow")
     grown = grow_stands(store, turf, now=now)
@@ -75,6 +82,8 @@ def run_night(
     assumed = assume_cuts(store, turf, now=now)
     progress("tell")
     told = tell_rounds(store, turf, words, policy, now=now)
+    forget_unconfirmed(store, now=now)
+    make_bulletins(store, turf, max_age=policy.max_age, now=now)
     with store.begin() as work:
         work.set_meta(LAST_NIGHT, now.isoformat())
         work.commit()

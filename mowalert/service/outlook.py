@@ -31,6 +31,7 @@ class StandDays:
     ``gains_mm`` are equally likely growths from ``as_of`` on, shape (member, day), tomorrow first.
     """
 
+    cell_id: int
     growth: GrowthRecord
     curve: Floats
     days: Mapping[date, WeatherDay]
@@ -66,14 +67,19 @@ def load_stands(work: Work, stand_ids: Sequence[int]) -> dict[int, StandDays]:
     by_cell = {cell_id: {day.on: day for day in of_cell} for cell_id, of_cell in days.items()}
     errors = error_quantiles(work.stands.forecast_errors())
     return {
-        stand_id: _stand_days(record, by_cell.get(stands[stand_id].cell_id, {}), errors)
+        stand_id: _stand_days(record, stands[stand_id].cell_id, by_cell, errors)
         for stand_id, record in growth.items()
     }
 
 
-def _stand_days(record: GrowthRecord, days: Mapping[date, WeatherDay], errors: Floats) -> StandDays:
-    curve = unpack_curve(record.curve)
-    return StandDays(record, curve, days, _since(record, curve), stand_gains(record, errors))
+def _stand_days(
+    record: GrowthRecord,
+    cell_id: int,
+    by_cell: Mapping[int, Mapping[date, WeatherDay]],
+    errors: Floats,
+) -> StandDays:
+    curve, days = unpack_curve(record.curve), by_cell.get(cell_id, {})
+    return StandDays(cell_id, record, curve, days, _since(record, curve), stand_gains(record, errors))
 
 
 def stand_gains(record: GrowthRecord, errors: Floats) -> Floats:

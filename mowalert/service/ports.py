@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any, Protocol
 
@@ -10,10 +10,12 @@ from mowalert.domain.arrays import Floats
 from mowalert.domain.lookback import Told
 from mowalert.domain.notices import Digest, OutgoingMessage, RenderedEmail
 from mowalert.domain.stand import StandKey
+from mowalert.domain.warnings import PlacedWarning
 from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal, WeatherDay
 from mowalert.domain.words import Channel, NoticeKind
 from mowalert.service.records import (
     AnchorUpdate,
+    BulletinRecord,
     CellRecord,
     EventRecord,
     GrowthRecord,
@@ -94,6 +96,30 @@ class WeatherSources(Protocol):
 
     def ensemble(self, places: Sequence[Place], *, forecast_days: int, now: datetime) -> list[Ensemble]:
         """Ask for many equally likely forecasts, where a source has them; none for places without."""
+
+
+@dataclass(frozen=True, slots=True)
+class PulledWarnings:
+    """What one authority said: warnings in force and where, and what was refused.
+
+    ``answered`` are the cells of which everything in force is among the found; ``replaced`` the ids of
+    messages that are cancelled or stand corrected.
+    """
+
+    source: str
+    answered: tuple[int, ...]
+    found: tuple[PlacedWarning, ...]
+    replaced: frozenset[str]
+    refused: tuple[tuple[int | None, Refusal], ...]
+
+
+class WarningSource(Protocol):
+    """An authority whose warnings are shown beside our own advice."""
+
+    name: str
+
+    def pull(self, places: Sequence[Place], *, now: datetime) -> PulledWarnings:
+        """Ask for what is in force at some places; what fails is told and never raised."""
 
 
 class Rounds(Protocol):
@@ -399,6 +425,37 @@ class Guides(Protocol):
         """Lawns of a grass that follow the guide's heights and are kept at another height."""
 
 
+class Bulletins(Protocol):
+    """Bulletins of region guides by week, and the stands they are made of."""
+
+    def keep(self, record: BulletinRecord) -> bool:
+        """Keep a week's bulletin; ``False`` if the week has one already, which stays as it is."""
+
+    def get(self, guide_id: str, week_on: date) -> BulletinRecord | None:
+        """One week's."""
+
+    def newest(self, guide_id: str, *, limit: int) -> list[BulletinRecord]:
+        """The newest of a guide, the newest first."""
+
+    def latest(self) -> list[BulletinRecord]:
+        """The newest of every guide, in order of id."""
+
+    def beside(self, guide_id: str, week_on: date) -> tuple[date | None, date | None]:
+        """The kept weeks next before and after one."""
+
+    def say(self, guide_id: str, week_on: date, said: str, *, at: datetime) -> None:
+        """Put an adviser's words into a week's bulletin, over those it had."""
+
+    def stand_ids(self, guide_id: str) -> list[int]:
+        """Stands of the lawns a guide speaks of, in order of id."""
+
+    def sites_by_cell(self, guide_id: str) -> dict[int, int]:
+        """How many places the guide speaks of lie in each weather cell."""
+
+    def any_fresh(self, guide_id: str, *, since: datetime, on: date) -> bool:
+        """Whether a stand of the guide has weather fetched since a moment that reaches a day."""
+
+
 class Signups(Protocol):
     """Sign-ups, how often somebody tried something, and addresses never to be written to."""
 
@@ -428,6 +485,130 @@ class Signups(Protocol):
 
     def is_silenced(self, mark: str) -> bool:
         """Whether an address is never to be written to."""
+
+
+@dataclass(frozen=True, slots=True)
+class OperatorRecord:
+    """Someone who may look at how the service does, and when their password was set."""
+
+    name: str
+    password_hash: str = field(repr=False)
+    changed_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class FailedMessages:
+    """Messages that failed for one reason: by which channel, how many, and when the newest was written."""
+
+    channel: Channel
+    reason: str
+    count: int
+    newest_at: datetime
+
+
+class Operators(Protocol):
+    """Who may look at how the service does, and what only they are shown."""
+
+    def keep(self, operator: OperatorRecord) -> None:
+        """Keep an operator, newer over older."""
+
+    def get(self, name: str) -> OperatorRecord | None:
+        """The operator of a name."""
+
+    def remove(self, name: str) -> bool:
+        """Remove an operator; ``False`` if there is none of that name."""
+
+    def all(self) -> list[OperatorRecord]:
+        """Every operator, by name."""
+
+    def failed_messages(self, *, among: int, limit: int) -> list[FailedMessages]:
+        """Messages that failed among so many newest, by channel and reason, the newest first."""
+
+
+@dataclass(frozen=True, slots=True)
+class ApiKeyRecord:
+    """A key of a keeper's programs: what it may do, and its digest; the key itself is not kept."""
+
+    key_id: int
+    keeper_id: int
+    name: str
+    digest: str = field(repr=False)
+    scopes: tuple[str, ...]
+    created_at: datetime
+    revoked_at: datetime | None = None
+
+
+class ApiKeys(Protocol):
+    """Keys with which programs ask in a keeper's name, and the lawns they open."""
+
+    def add(self, record: ApiKeyRecord) -> int:
+        """Keep a new key; its number is given back."""
+
+    def of_digest(self, digest: str) -> ApiKeyRecord | None:
+        """The key of a digest, revoked or not."""
+
+    def all(self) -> list[ApiKeyRecord]:
+        """Every key, in order of number."""
+
+    def revoke(self, key_id: int, *, at: datetime) -> ApiKeyRecord | None:
+        """Make a key void and return it; the first moment stays; none if there is none of that number."""
+
+    def lock(self, key_id: int) -> None:
+        """Let nobody else say anything with a key until this transaction ends."""
+
+    def lawns(self, keeper_id: int, *, after: int, limit: int) -> list[LawnRecord]:
+        """The next lawns of a keeper after an id, in order of id."""
+
+
+@dataclass(frozen=True, slots=True)
+class InboundRecord:
+    """A text that came in: its gateway's number, whose, what it asked for and when; never what it said."""
+
+    gateway_id: str
+    keeper_id: int | None
+    kind: str
+    at: datetime
+
+
+class Inbound(Protocol):
+    """Texts that came in."""
+
+    def add(self, record: InboundRecord) -> bool:
+        """Remember a text; ``False`` if one of that number came before."""
+
+    def count(self, keeper_id: int, kind: str, *, since: datetime) -> int:
+        """How many texts of a kind a keeper has sent since a moment."""
+
+    def lock(self, keeper_ids: Sequence[int]) -> None:
+        """Let no other text of these keepers be answered until this transaction ends."""
+
+
+@dataclass(frozen=True, slots=True)
+class SentMail:
+    """Whom a mail was sent to, and where."""
+
+    keeper_id: int
+    address: str
+
+
+class Bounces(Protocol):
+    """Mails that may come back."""
+
+    def sent(self, rfc_message_id: str) -> SentMail | None:
+        """The mail of that Message-ID; none if it is not ours."""
+
+
+class Warnings(Protocol):
+    """Official warnings and the cells they touch."""
+
+    def keep(self, pulled: PulledWarnings) -> None:
+        """Keep what a source said, over what it said before of the cells it answered for."""
+
+    def forget_ended(self, *, now: datetime) -> int:
+        """Forget warnings that are over; how many."""
+
+    def in_force(self, cell_ids: Sequence[int] | None = None, *, now: datetime) -> list[PlacedWarning]:
+        """Warnings of some cells, or all, that are not over, the worst first."""
 
 
 class Work(Protocol):
@@ -462,8 +643,32 @@ class Work(Protocol):
         """Region guides."""
 
     @property
+    def bulletins(self) -> Bulletins:
+        """Bulletins of region guides."""
+
+    @property
     def signups(self) -> Signups:
         """Sign-ups."""
+
+    @property
+    def inbound(self) -> Inbound:
+        """Texts that came in."""
+
+    @property
+    def bounces(self) -> Bounces:
+        """Mails that may come back."""
+
+    @property
+    def keys(self) -> ApiKeys:
+        """Keys of keepers' programs."""
+
+    @property
+    def operators(self) -> Operators:
+        """Who may look at how the service does."""
+
+    @property
+    def warnings(self) -> Warnings:
+        """Official warnings."""
 
     def commit(self) -> None:
         """Make it last."""
@@ -473,6 +678,9 @@ class Work(Protocol):
 
     def set_meta(self, name: str, value: str) -> None:
         """Keep a value."""
+
+    def schema_version(self) -> str | None:
+        """Version of the tables."""
 
 
 class Store(Protocol):

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from mowalert.domain.stand import StandKey
 from mowalert.domain.thirds import THIRD
@@ -286,3 +287,23 @@ class SignupRecord:
     facts: dict[str, str]
     created_at: datetime
     confirmed_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BulletinRecord:
+    """One week's bulletin of a region guide: its facts as plain values, and what the adviser adds.
+
+    ``said_at`` is when the adviser last said something; none if never.
+    """
+
+    guide_id: str
+    week_on: date
+    facts: dict[str, Any]
+    made_at: datetime
+    said: str = ""
+    said_at: datetime | None = None
+
+    @property
+    def changed_at(self) -> datetime:
+        """When a reader last had something new to read."""
+        return self.said_at or self.made_at

@@ -11,12 +11,14 @@ from hashlib import sha256
 
 from pydantic import TypeAdapter
 
+from mowalert.domain.crew_heat import crew_heat
 from mowalert.domain.decide import decide
 from mowalert.domain.grasses import Turf
-from mowalert.domain.notices import Digest, Notice, Recipient, WeatherStamp
+from mowalert.domain.notices import CrewHeat, Digest, Notice, Recipient, WeatherStamp
 from mowalert.domain.rounds import Occurrence, Timetable, latest, missed_between, round_on, weekdays_in
 from mowalert.domain.words import Channel, DigestKind, KeeperKind, NoticeKind, Silence
 from mowalert.service.guides import guides_with_dates, speakers
+from mowalert.service.official import warnings_for
 from mowalert.service.outlook import StandDays, load_stands, outlook_for
 from mowalert.service.ports import Store, Words, Work
 from mowalert.service.records import (
@@ -207,21 +209,23 @@ def _tell(
     now: datetime,
 ) -> TellReport:
     notices: dict[int, list[Notice]] = {}
-    stamps: dict[int, list[StandDays]] = {}
+    seen: dict[int, list[tuple[LawnRecord, StandDays]]] = {}
     keepers: dict[int, KeeperRecord] = {}
     for start in range(0, len(lawn_ids), LAWNS_AT_ONCE):
         chunk = work.lawns.get(lawn_ids[start : start + LAWNS_AT_ONCE])
         keepers |= work.keepers.get(sorted({lawn.keeper_id for lawn in chunk}))
         for lawn, notice, stand in _decided(work, turf, policy, group, chunk, keepers, now):
             notices.setdefault(lawn.keeper_id, []).append(notice)
-            stamps.setdefault(lawn.keeper_id, []).append(stand)
+            seen.setdefault(lawn.keeper_id, []).append((lawn, stand))
     told: list[ToldRecord] = []
     messages = digests = 0
     for keeper_id, said in sorted(notices.items()):
         keeper = keepers[keeper_id]
-        digest = _digest(keeper, group, _in_order(said), _stamp(stamps[keeper_id], policy, now))
+        stands = [stand for _, stand in seen[keeper_id]]
+        digest = _digest(keeper, group, _in_order(said), _stamp(stands, policy, now))
         if digest is None:
             continue
+        digest = _for_crews(work, digest, seen[keeper_id], now)
         told += _remember(work, keeper, group, digest, now)
         messages += _enqueue(work, words, policy, keeper, group, digest, now)
         digests += 1
@@ -298,6 +302,29 @@ def _digest(
     )
     kind = _kind(keeper, notices, only_blind=len(blind) == len(notices))
     return Digest(kind, to, group.occurrence.on, notices, stamp, first_message=not keeper.greeted)
+
+
+def _for_crews(
+    work: Work, digest: Digest, seen: Sequence[tuple[LawnRecord, StandDays]], now: datetime
+) -> Digest:
+    """Add what people who work outdoors need: the day's heat, and what the authorities warn of."""
+    if digest.to.kind is KeeperKind.HOMEOWNER:
+        return digest
+    cells = sorted({stand.cell_id for _, stand in seen})
+    days = [heat for lawn, stand in seen if (heat := _heat_of(lawn, stand, digest.on)) is not None]
+    return replace(
+        digest,
+        crew_heat=max(days, key=lambda day: day.heat_index_f, default=None),
+        warnings=warnings_for(work, cells, now=now),
+    )
+
+
+def _heat_of(lawn: LawnRecord, stand: StandDays, on: date) -> CrewHeat | None:
+    day = stand.days.get(on)
+    if day is None or day.hours is None:
+        return None
+    hours = day.hours
+    return crew_heat(on, hours.t_c, hours.rel_humidity_pct, from_hour=lawn.mow_from_h, to_hour=lawn.mow_to_h)
 
 
 def _kind(keeper: KeeperRecord, notices: Sequence[Notice], *, only_blind: bool) -> DigestKind:

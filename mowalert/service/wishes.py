@@ -10,14 +10,14 @@ from mowalert.domain.rounds import as_weekdays
 from mowalert.domain.stand import StandKey, rooting_class
 from mowalert.domain.words import Channel, Sun, Units, Watering
 from mowalert.errors import InputError
-from mowalert.languages import LANGUAGES
+from mowalert.languages import LANGUAGES, N_
 from mowalert.service.anchoring import place
 from mowalert.service.enrol import settle_round
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord, LawnRecord
 
 LONGEST_PAUSE_D = 400
-STOPPED = "stopped by the keeper"
+STOPPED = N_("stopped by the keeper")
 """Why nothing is sent to an address whose owner said stop."""
 
 

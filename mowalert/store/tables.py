@@ -483,6 +483,25 @@ calendar_event = Table(
     Column("facts", JSON, nullable=False),
 )
 
+official_warning = Table(
+    "official_warning",
+    metadata,
+    Column("warning_id", String(700), primary_key=True),
+    Column("source", String(120), nullable=False),
+    Column("facts", JSON, nullable=False),
+    Column("expires_at", UtcDateTime, nullable=False),
+    Index("ix_official_warning_source", "source"),
+    Index("ix_official_warning_expires", "expires_at"),
+)
+
+official_warning_cell = Table(
+    "official_warning_cell",
+    metadata,
+    Column("warning_id", ForeignKey("official_warning.warning_id"), primary_key=True),
+    Column("cell_id", ForeignKey("cell.cell_id"), primary_key=True),
+    Index("ix_official_warning_cell_cell", "cell_id"),
+)
+
 meta = Table(
     "meta",
     metadata,

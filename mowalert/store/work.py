@@ -1,16 +1,21 @@
 """One transaction and its repositories."""
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, column, select, table
 
+from mowalert.store.bulletins import SqlBulletins
 from mowalert.store.guides import SqlGuides
+from mowalert.store.inbound import SqlBounces, SqlInbound
 from mowalert.store.keepers import SqlKeepers
+from mowalert.store.keys import SqlKeys
 from mowalert.store.lawns import SqlLawns
+from mowalert.store.operators import SqlOperators
 from mowalert.store.outbox import SqlOutbox
 from mowalert.store.rounds import SqlRounds
 from mowalert.store.signups import SqlSignups
 from mowalert.store.sql import upsert
 from mowalert.store.stands import SqlStands
 from mowalert.store.tables import meta
+from mowalert.store.warnings import SqlWarnings
 from mowalert.store.weather import SqlWeather
 
 
@@ -32,7 +37,13 @@ class SqlWork:
         self.lawns = SqlLawns(connection)
         self.outbox = SqlOutbox(connection)
         self.guides = SqlGuides(connection)
+        self.bulletins = SqlBulletins(connection)
         self.signups = SqlSignups(connection)
+        self.inbound = SqlInbound(connection)
+        self.bounces = SqlBounces(connection)
+        self.keys = SqlKeys(connection)
+        self.operators = SqlOperators(connection)
+        self.warnings = SqlWarnings(connection)
 
     def commit(self) -> None:
         """Make it last."""
@@ -46,3 +57,9 @@ class SqlWork:
     def set_meta(self, name: str, value: str) -> None:
         """Keep a value."""
         upsert(self._connection, meta, [{"name": name, "value": value}])
+
+    def schema_version(self) -> str | None:
+        """Version of the tables."""
+        kept = table("alembic_version", column("version_num"))
+        value = self._connection.scalar(select(kept.c.version_num))
+        return None if value is None else str(value)

@@ -10,13 +10,17 @@ from starlette.exceptions import HTTPException
 
 from mowalert import __version__
 from mowalert.channels.letters import ServiceLetters
-from mowalert.web.routes import front, health, joining, keeper, operator, taps
+from mowalert.web import api
+from mowalert.web.api.app import create_api, too_large
+from mowalert.web.routes import bulletin, calendar, front, health, hooks, joining, keeper, operator, taps
 from mowalert.web.site import Site, site_of, utc_now
 from mowalert.wiring import Services
 
 STATIC = Path(__file__).parent / "static"
 MOST_OCTETS = 64 * 1024
-"""Largest form that is read; an upload has a route and a limit of its own."""
+"""Largest form that is read."""
+UPLOADS = {("POST", api.UPLOAD): 2 * 1024 * 1024}
+"""Largest body where a table is sent."""
 CONTENT_POLICY = (
     "default-src 'none'; style-src 'self'; img-src 'self' data:; script-src 'self'; font-src 'self'; "
     "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
@@ -51,8 +55,9 @@ def create_app(services: Services, *, clock: Callable[[], datetime] = utc_now) -
     app = FastAPI(title=chosen.name, version=__version__, docs_url=None, redoc_url=None, openapi_url=None)
     letters = ServiceLetters(chosen.name, services.policy.host, chosen.contact_email)
     app.state.site = Site(services, services.links, letters, clock)
-    for routes in (front, joining, taps, keeper, operator):
+    for routes in (front, joining, taps, keeper, operator, bulletin, calendar, hooks):
         app.include_router(routes.router)
+    app.mount(api.PATH, create_api(app.state.site), name="api")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     app.middleware("http")(_guarded)
     health.watch(app)
@@ -62,9 +67,10 @@ def create_app(services: Services, *, clock: Callable[[], datetime] = utc_now) -
 
 async def _guarded(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
     """Refuse what is too large, and keep every answer to itself."""
-    told = request.headers.get("content-length", "0")
-    if not told.isdigit() or int(told) > MOST_OCTETS or "transfer-encoding" in request.headers:
-        answer = Response("too large", status_code=413, media_type="text/plain")
+    if _is_too_large(request):
+        for_program = request.url.path.startswith(f"{api.PATH}/")
+        text = Response("too large", status_code=413, media_type="text/plain")
+        answer = too_large() if for_program else text
     else:
         answer = await call_next(request)
     for name, value in HEADERS.items():
@@ -74,6 +80,12 @@ async def _guarded(request: Request, call_next: Callable[[Request], Awaitable[Re
     if site_of(request).links.base_url.startswith("https://"):
         answer.headers.setdefault("Strict-Transport-Security", "max-age=31536000")
     return answer
+
+
+def _is_too_large(request: Request) -> bool:
+    told = request.headers.get("content-length", "0")
+    most = UPLOADS.get((request.method, request.url.path), MOST_OCTETS)
+    return not told.isdecimal() or int(told) > most or "transfer-encoding" in request.headers
 
 
 async def _plain_error(request: Request, error: Exception) -> Response:

@@ -1,20 +1,16 @@
 """The whole chain through the command line, on recorded weather, with a real SMTP server."""
 
-import email
 import json
 import os
 import subprocess
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from email.message import EmailMessage
-from email.policy import default
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
-from aiosmtpd.controller import Controller
-from ports import free_port
+from mail_server import Mailbox, receiving
 from weather_server import WeatherServer
 
 from mowalert.channels.gsm import sms_size
@@ -34,25 +30,6 @@ River Parks,parks,parks@example.org,-27.5,153.0,Hill Green,zoysiagrass,40,lawn,m
 """
 THURSDAY = "2026-07-16T22:05Z"
 FRIDAY = "2026-07-17T22:05Z"
-
-
-@dataclass
-class Inbox:
-    """What arrived at the mail server."""
-
-    mails: list[EmailMessage] = field(default_factory=list)
-
-    async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:
-        self.mails.append(email.message_from_bytes(envelope.content, policy=default))
-        return "250 OK"
-
-    def to(self, address: str) -> list[EmailMessage]:
-        return [mail for mail in self.mails if str(mail["To"]) == address]
-
-    def text(self, index: int = -1) -> str:
-        body = self.mails[index].get_body(("plain",))
-        assert body is not None
-        return str(body.get_content())
 
 
 @dataclass
@@ -85,18 +62,15 @@ class Program:
 
 
 @pytest.fixture
-def inbox() -> Iterator[tuple[Inbox, int]]:
-    received = Inbox()
-    controller = Controller(received, hostname="127.0.0.1", port=free_port())
-    controller.start()
-    yield received, controller.port
-    controller.stop()
+def inbox() -> Iterator[Mailbox]:
+    with receiving() as mailbox:
+        yield mailbox
 
 
 @pytest.fixture
-def program(tmp_path: Path, store_url: str, server: WeatherServer, inbox: tuple[Inbox, int]) -> Program:
+def program(tmp_path: Path, store_url: str, server: WeatherServer, inbox: Mailbox) -> Program:
     environment = {name: text for name, text in os.environ.items() if not name.startswith("MOWALERT_")}
-    environment |= {
+    environment |= inbox.settings | {
         "MOWALERT_STORE__URL": store_url,
         "MOWALERT_SERVICE__DATA_DIR": str(tmp_path / "var"),
         "MOWALERT_SERVICE__BASE_URL": "https://lawns.example.org",
@@ -105,10 +79,6 @@ def program(tmp_path: Path, store_url: str, server: WeatherServer, inbox: tuple[
         "MOWALERT_WEATHER__NWS__URL": server.url,
         "MOWALERT_WEATHER__MET_NORWAY__URL": server.url,
         "MOWALERT_WEATHER__CONTACT": "operator@example.org",
-        "MOWALERT_EMAIL__TRANSPORT": "smtp",
-        "MOWALERT_EMAIL__HOST": "127.0.0.1",
-        "MOWALERT_EMAIL__PORT": str(inbox[1]),
-        "MOWALERT_EMAIL__SENDER": "Lawns <lawns@example.org>",
         "MOWALERT_SMS__TRANSPORT": "file",
     }
     return Program(tmp_path, environment)
@@ -124,9 +94,9 @@ def albany(server: WeatherServer, payloads: Path) -> None:
 
 @pytest.mark.usefixtures("albany")
 def test_a_weekend_notice_reaches_whom_it_concerns_and_a_cut_starts_the_lawn_again(
-    program: Program, inbox: tuple[Inbox, int], server: WeatherServer
+    program: Program, inbox: Mailbox, server: WeatherServer
 ) -> None:
-    received = inbox[0]
+    received = inbox
     assert "3 added" in program.enrol(ALBANY, "2026-07-16T12:00Z")
     night = program.json("night", "--at", THURSDAY)
     assert night["tell"]["digests"] == 1
@@ -174,13 +144,11 @@ def test_silence_counts_as_a_cut_the_day_after_the_advised_day(program: Program)
 
 
 @pytest.mark.usefixtures("albany")
-def test_a_company_gets_its_morning_list_and_silence_is_no_cut(
-    program: Program, inbox: tuple[Inbox, int]
-) -> None:
+def test_a_company_gets_its_morning_list_and_silence_is_no_cut(program: Program, inbox: Mailbox) -> None:
     program.enrol(CREW, "2026-07-15T12:00Z")
     program("night", "--at", "2026-07-16T09:35Z")
     program("deliver", "--at", "2026-07-16T09:36Z")
-    received = inbox[0]
+    received = inbox
     assert len(received.mails) == 1
     assert "1 must be cut today" in str(received.mails[0]["Subject"])
     assert "1 Elm Yard" in received.text()
@@ -191,14 +159,14 @@ def test_a_company_gets_its_morning_list_and_silence_is_no_cut(
 
 
 def test_parks_hear_once_of_a_hold_and_once_of_its_end(
-    program: Program, inbox: tuple[Inbox, int], server: WeatherServer, payloads: Path
+    program: Program, inbox: Mailbox, server: WeatherServer, payloads: Path
 ) -> None:
     server.says("/v1/", b"<html>down for maintenance</html>", 200)
     server.says("/points/", (payloads / "nws/problem_404_invalid_point.json").read_bytes(), 404)
     body = (payloads / "met_norway/locationforecast_compact_brisbane.json").read_bytes()
     server.says("/weatherapi/", body)
     program.enrol(PARKS, "2025-10-30T00:00Z")
-    received = inbox[0]
+    received = inbox
     kinds = []
     # 05:35 local on five mornings, each night run twice.
     for day in ("2025-10-29", "2025-10-30", "2025-10-31", "2025-11-01", "2025-11-02", "2025-11-03"):
@@ -224,7 +192,7 @@ def test_parks_hear_once_of_a_hold_and_once_of_its_end(
 
 @pytest.mark.usefixtures("albany")
 def test_without_any_weather_people_with_something_due_hear_so_once(
-    program: Program, inbox: tuple[Inbox, int], server: WeatherServer
+    program: Program, inbox: Mailbox, server: WeatherServer
 ) -> None:
     program.environment["MOWALERT_WEATHER__MAX_AGE_H"] = "12"
     program.enrol(ALBANY, "2026-07-15T20:00Z")
@@ -235,7 +203,7 @@ def test_without_any_weather_people_with_something_due_hear_so_once(
     again = program.json("night", "--at", "2026-07-17T10:05Z")
     assert again["tell"]["digests"] == 0
     program("deliver", "--at", "2026-07-16T22:30Z")
-    received = inbox[0]
+    received = inbox
     assert [str(mail["To"]) for mail in received.mails] == ["ann@example.org"]
     assert "could not get fresh weather" in received.text()
     assert "Mow:" not in received.text()
@@ -243,7 +211,7 @@ def test_without_any_weather_people_with_something_due_hear_so_once(
 
 @pytest.mark.usefixtures("albany")
 def test_advice_follows_when_the_weather_is_back_in_time(
-    program: Program, inbox: tuple[Inbox, int], server: WeatherServer
+    program: Program, inbox: Mailbox, server: WeatherServer
 ) -> None:
     program.environment["MOWALERT_WEATHER__MAX_AGE_H"] = "12"
     program.enrol(ALBANY, "2026-07-15T20:00Z")
@@ -254,7 +222,7 @@ def test_advice_follows_when_the_weather_is_back_in_time(
     server.answers.update(working)
     program("night", "--at", "2026-07-17T01:05Z")
     program("deliver", "--at", "2026-07-17T01:06Z")
-    subjects = [str(mail["Subject"]) for mail in inbox[0].to("ann@example.org")]
+    subjects = [str(mail["Subject"]) for mail in inbox.to("ann@example.org")]
     assert subjects[0].startswith("No fresh weather")
     assert len(subjects) == 2
     assert "Sunday" in subjects[1] or "Saturday" in subjects[1]

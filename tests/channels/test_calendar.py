@@ -111,6 +111,13 @@ def test_of_two_with_one_identifier_the_later_change_is_shown() -> None:
         assert [event["SUMMARY"] for event in events(feed)] == ["Mow on Sunday"]
 
 
+def test_an_entry_that_is_taken_back_says_so_under_its_identifier() -> None:
+    (shown,), (gone,) = events(written(an_entry())), events(written(an_entry(cancelled=True, sequence=1)))
+    assert "STATUS" not in shown
+    assert gone["STATUS"] == "CANCELLED"
+    assert shown["UID"] == gone["UID"]
+
+
 def test_a_moment_of_another_zone_is_written_in_utc() -> None:
     local = NOW.astimezone(timezone(timedelta(hours=-4)))
     assert written(an_entry(changed_at=local)) == written(an_entry())
@@ -160,6 +167,7 @@ def test_an_entry_that_looks_the_same_keeps_number_and_moment() -> None:
         {"summary": "Mow at 2¾ in"},
         {"description": "Rain is forecast."},
         {"url": "https://mow.example.org/lawns/13"},
+        {"cancelled": True},
     ],
 )
 def test_whatever_a_reader_sees_changed_counts_one_on(change: dict[str, Any]) -> None:

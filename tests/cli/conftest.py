@@ -13,6 +13,7 @@ from stores import empty_store
 def skies(monkeypatch: pytest.MonkeyPatch) -> Skies:
     sky = Skies()
     monkeypatch.setattr("mowalert.wiring._weather", lambda settings, store: sky)
+    monkeypatch.setattr("mowalert.wiring._warning_sources", lambda settings: ())
     return sky
 
 

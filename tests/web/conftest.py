@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from mail_server import Mailbox
 from skies import Skies
 from stores import empty_store
 from web_people import BASE, Visitor, served
@@ -22,7 +23,15 @@ def sky(monkeypatch: pytest.MonkeyPatch) -> Skies:
 
 
 @pytest.fixture
-def services(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, sky: Skies) -> Iterator[Services]:
+def mailbox() -> Mailbox | None:
+    """Mails become files; a test that needs a server has a fixture of this name of its own."""
+    return None
+
+
+@pytest.fixture
+def services(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, sky: Skies, mailbox: Mailbox | None
+) -> Iterator[Services]:
     for name in [name for name in os.environ if name.startswith("MOWALERT_")]:
         monkeypatch.delenv(name)
     data = tmp_path / "var"
@@ -35,15 +44,15 @@ def services(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, sky: Skies) -> Ite
         "MOWALERT_SERVICE__CONTACT_EMAIL": "turf@example.org",
         "MOWALERT_SERVICE__SECRET_KEY": "a secret of the tests",
         "MOWALERT_SMS__TRANSPORT": "file",
-    }
+    } | ({} if mailbox is None else mailbox.settings)
     made = open_services(load_settings(None, environ=environ))
     yield made
     made.close()
 
 
 @pytest.fixture
-def visitor(services: Services, sky: Skies, tmp_path: Path) -> Iterator[Visitor]:
-    made = Visitor(services, "", tmp_path, sky)
+def visitor(services: Services, sky: Skies, tmp_path: Path, mailbox: Mailbox | None) -> Iterator[Visitor]:
+    made = Visitor(services, "", tmp_path, sky, mailbox)
     with served(create_app(services, clock=lambda: made.now)) as url:
         made.url = url
         yield made

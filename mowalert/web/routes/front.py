@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse
 from mowalert.service.joining import send_link
 from mowalert.web.drawing import ENGLISH, SPANISH, draw_third
 from mowalert.web.posting import deliver_soon
+from mowalert.web.routes.bulletin import region_lines
 from mowalert.web.site import Site, form_of, language_of, sender_of, site_of
 
 router = APIRouter()
@@ -19,7 +20,8 @@ Form = Annotated[dict[str, str], Depends(form_of)]
 def front(request: Request, site: SiteHere) -> HTMLResponse:
     """Say what this is."""
     words = SPANISH if language_of(request) == "es" else ENGLISH
-    return site.page(request, "front.html", third=draw_third(words))
+    regions = region_lines(site, language_of(request))
+    return site.page(request, "front.html", third=draw_third(words), regions=regions)
 
 
 @router.get("/privacy")

@@ -11,6 +11,7 @@ from mowalert.domain.units import mm_from_inches
 from mowalert.domain.words import Channel, Sun, Units, Watering
 from mowalert.errors import InputError
 from mowalert.links import PAGE
+from mowalert.service.grow import grow_stands
 from mowalert.service.lawn_rows import DAY_NAMES
 from mowalert.service.page import KeeperPage, keeper_page
 from mowalert.service.privacy import erase, own_data
@@ -227,7 +228,11 @@ def _lawn_wish(site: Site, keeper: KeeperRecord, lawn_id: int, form: dict[str, s
                 sun=Sun(form["sun"]) if form.get("sun") else None,
                 mowing_days=days,
             )
-            change_lawn(store, turf, lawn_id, wish)
+            changed = change_lawn(store, turf, lawn_id, wish)
+            # Another height may root otherwise: its curve is computed now, not only tonight.
+            with store.begin() as work:
+                stand = work.stands.get([changed.stand_id])[changed.stand_id]
+            grow_stands(store, turf, now=site.now, cell_ids=[stand.cell_id])
             return "changed"
     raise InputError("say what is to be done")
 

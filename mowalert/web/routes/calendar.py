@@ -1,0 +1,58 @@
+"""A keeper's calendar feed, by a private address that lasts until they ask for new links."""
+
+from hashlib import sha256
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request, Response
+
+from mowalert.channels.calendar import calendar_of
+from mowalert.links import CALENDAR
+from mowalert.service.calendar import calendar_days
+from mowalert.service.records import KeeperRecord
+from mowalert.web.calendar_words import calendar_entry
+from mowalert.web.site import Site, site_of
+
+router = APIRouter()
+SiteHere = Annotated[Site, Depends(site_of)]
+
+
+@router.api_route("/calendar/{token}.ics", methods=["GET", "HEAD"])
+def calendar(request: Request, token: str, site: SiteHere) -> Response:
+    """Give the calendar, or say that it is as it was."""
+    keeper = _keeper(site, token)
+    if keeper is None:
+        return Response("not found", status_code=404, media_type="text/plain")
+    feed = _feed(site, keeper)
+    tag = f'"{sha256(feed).hexdigest()[:32]}"'
+    headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
+    if _is_known(request.headers.get("if-none-match", ""), tag):
+        return Response(status_code=304, headers=headers)
+    return Response(feed, headers=headers, media_type="text/calendar; charset=utf-8")
+
+
+def _keeper(site: Site, token: str) -> KeeperRecord | None:
+    """Whose calendar it is; none where the address was altered or made void."""
+    facts = site.links.facts(CALENDAR, token, now=site.now)
+    if facts is None or len(facts) != 2:
+        return None
+    keeper_id, version = facts
+    with site.services.store.begin() as work:
+        keeper = work.keepers.get([int(keeper_id)]).get(int(keeper_id))
+    return keeper if keeper is not None and keeper.link_version == version else None
+
+
+def _feed(site: Site, keeper: KeeperRecord) -> bytes:
+    services = site.services
+    days = calendar_days(services.store, services.turf, services.policy, keeper.keeper_id)
+    return calendar_of(
+        [calendar_entry(one, keeper) for one in days],
+        service_name=services.settings.service.name,
+        host=services.policy.host,
+        time_zone=keeper.time_zone,
+    )
+
+
+def _is_known(named: str, tag: str) -> bool:
+    """Whether a program names this state as known, RFC 9110 section 13.1.2: weakly compared."""
+    tags = {one.strip().removeprefix("W/") for one in named.split(",")}
+    return tag in tags or "*" in tags
