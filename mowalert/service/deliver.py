@@ -19,6 +19,8 @@ AT_ONCE = 50
 RETRY_WAITS_MIN = (1, 5, 15, 60, 120, 240)
 NO_SUCH_ADDRESS = frozenset({"550", "551", "553", "400", "404", "422"})
 """Answers that mean the address, not the service: RFC 5321 section 4.2.3, and usual for gateways."""
+ANSWER = "reply"
+"""Kind of a letter that answers a text: whoever texts at night waits for the answer."""
 STALE_AFTER = timedelta(hours=2)
 """A message that waited longer is decided again before it goes."""
 
@@ -128,8 +130,8 @@ def _deliver_one(
 
 
 def _not_yet(store: Store, leased: LeasedMessage, sms: SmsPolicy, now: datetime) -> datetime | None:
-    """When a short message may go, if not now; e-mail may always go."""
-    if leased.message.channel is not Channel.SMS:
+    """When a short message may go, if not now; e-mail may always go, and so may an answer to a text."""
+    if leased.message.channel is not Channel.SMS or leased.message.kind.startswith(ANSWER):
         return None
     with store.begin() as work:
         keeper = work.keepers.get([leased.message.keeper_id])[leased.message.keeper_id]

@@ -130,7 +130,7 @@ def ask_to_join(
     with store.begin() as work:
         allowed = may_write(work, links, address, sender, now=now, limits=limits or FloodLimits())
         queued = False
-        if allowed:
+        if allowed and not _has_stopped(work, row):
             keeper = _keeper_of(work, row, now)
             told = {name: facts.get(name, "") for name in FACTS} | {"keeper": keeper.name}
             signup_id = work.signups.add(SignupRecord(0, keeper.keeper_id, told, now))
@@ -138,6 +138,12 @@ def ask_to_join(
             queued = post(work, keeper, letter, "confirm", now=now, host=letters.host)
         work.commit()
     return queued
+
+
+def _has_stopped(work: Work, row: LawnRow) -> bool:
+    """Whether the only way to reach somebody is a phone that has said stop: it has to text START itself."""
+    keeper = work.keepers.by_key(keeper_key(row))
+    return keeper is not None and not keeper.email and keeper.phone_suspended not in (None, UNCONFIRMED)
 
 
 def _keeper_of(work: Work, row: LawnRow, now: datetime) -> KeeperRecord:
@@ -216,6 +222,8 @@ def _enrol(store: Store, turf: Turf, facts: Mapping[str, str], *, cell_degrees: 
     if not isinstance(row, LawnRow):
         raise InputError("; ".join(map(str, row)))
     row = _beside_others(store, row)
+    # A mailbox that confirms speaks for itself, not for a phone that somebody typed beside it.
+    row = replace(row, said=row.said - {"phone"})
     enrol(store, turf, [row], ImportReport(), source="page", cell_degrees=cell_degrees, now=now)
 
 

@@ -579,6 +579,9 @@ class Inbound(Protocol):
     def count(self, keeper_id: int, kind: str, *, since: datetime) -> int:
         """How many texts of a kind a keeper has sent since a moment."""
 
+    def of_keeper(self, keeper_id: int) -> list[InboundRecord]:
+        """A keeper's texts, the oldest first."""
+
     def lock(self, keeper_ids: Sequence[int]) -> None:
         """Let no other text of these keepers be answered until this transaction ends."""
 

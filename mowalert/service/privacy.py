@@ -43,6 +43,7 @@ def own_data(store: Store, keeper_id: int) -> dict[str, Any] | None:
                 for notice in work.outbox.told(lawn.lawn_id, limit=MOST_NOTICES)
             ],
             "messages": work.outbox.of_keeper(keeper_id, limit=MOST_NOTICES),
+            "texts": [asdict(one) for one in work.inbound.of_keeper(keeper_id)],
             "sign_ups": [asdict(one) for one in work.signups.of_keeper(keeper_id)],
         }
     return {name: _plain(value) for name, value in told.items()}

@@ -34,6 +34,11 @@ class SqlInbound:
         of_kind = inbound.c.keeper_id == keeper_id, inbound.c.kind == kind, inbound.c.at >= since
         return int(self._connection.scalar(select(func.count()).select_from(inbound).where(*of_kind)) or 0)
 
+    def of_keeper(self, keeper_id: int) -> list[InboundRecord]:
+        """A keeper's texts, the oldest first."""
+        query = select(inbound).where(inbound.c.keeper_id == keeper_id).order_by(inbound.c.at)
+        return [InboundRecord(**row) for row in self._connection.execute(query).mappings()]
+
     def lock(self, keeper_ids: Sequence[int]) -> None:
         """Let no other text of these keepers be answered until this transaction ends."""
         # SQLite has one writer at a time anyway, and leaves the lock out.

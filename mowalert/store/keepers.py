@@ -11,7 +11,6 @@ from mowalert.service.records import KeeperRecord, SiteRecord
 from mowalert.store.sql import chunks, values_of
 from mowalert.store.tables import (
     api_key,
-    calendar_event,
     event,
     inbound,
     keeper,
@@ -123,7 +122,7 @@ class SqlKeepers:
     def erase(self, keeper_id: int) -> None:
         """Delete a keeper and everything that belongs to them."""
         lawns = select(lawn.c.lawn_id).where(lawn.c.keeper_id == keeper_id)
-        for table in (calendar_event, kept_off, event):
+        for table in (kept_off, event):
             self._connection.execute(delete(table).where(table.c.lawn_id.in_(lawns)))
         for table in (told, outbox, signup, inbound, api_key, lawn, site, keeper):
             self._connection.execute(delete(table).where(table.c.keeper_id == keeper_id))

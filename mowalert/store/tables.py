@@ -395,6 +395,7 @@ outbox = Table(
     Column("sent_at", UtcDateTime),
     Column("error", String(400)),
     UniqueConstraint("keeper_id", "channel", "kind", "local_date"),
+    Index("ix_outbox_rfc_message_id", "rfc_message_id"),
     Index(
         "ix_outbox_waiting",
         "next_try_at",
@@ -470,17 +471,6 @@ bulletin = Table(
     Column("facts", JSON, nullable=False),
     Column("said", Text, nullable=False),
     Column("made_at", UtcDateTime, nullable=False),
-)
-
-calendar_event = Table(
-    "calendar_event",
-    metadata,
-    Column("lawn_id", ForeignKey("lawn.lawn_id"), primary_key=True),
-    Column("kind", String(16), primary_key=True),
-    Column("started_on", Date, primary_key=True),
-    Column("sequence", Integer, nullable=False),
-    Column("changed_at", UtcDateTime, nullable=False),
-    Column("facts", JSON, nullable=False),
 )
 
 official_warning = Table(

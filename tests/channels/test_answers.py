@@ -58,6 +58,15 @@ def test_every_answer_is_one_part(answer: Answer, language: str, units: Units) -
     assert text == " ".join(text.split())
 
 
+@pytest.mark.parametrize("units", list(Units))
+@pytest.mark.parametrize("language", list(LANGUAGES))
+@pytest.mark.parametrize("answer", EVERY, ids=lambda answer: answer.kind.value)
+def test_an_answer_about_a_place_with_a_short_name_is_whole(
+    answer: Answer, language: str, units: Units
+) -> None:
+    assert "..." not in said(replace(answer, place="Home, front"), language=language, units=units)
+
+
 @given(st.lists(st.text(), max_size=5))
 def test_any_sentences_are_one_part(sentences: list[str]) -> None:
     assert sms_size(fitted(sentences)).parts == 1

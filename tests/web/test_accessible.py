@@ -1,4 +1,4 @@
-"""Nobody is kept from a page: neither axe-core nor we find a barrier, light or dark, small or large."""
+"""Nobody is kept from a page: no barrier is found on any, light or dark, small or large."""
 
 import sys
 from collections.abc import Iterator

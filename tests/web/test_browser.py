@@ -105,7 +105,7 @@ def test_a_person_joins_mows_takes_it_back_pauses_and_stops_by_their_mail_progra
     browser.fill(until=last_silent.isoformat())
     ann.press("Pause")
     assert "Paused: nothing is sent until" in browser.text
-    assert ann.nights(8) == []
+    assert ann.nights(4, days=2) == []
 
     answer = stop_by_mail_program(visitor, notice)
     assert answer.status_code == 200

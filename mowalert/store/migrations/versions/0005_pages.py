@@ -1,4 +1,4 @@
-"""What the pages need: sign-ups, attempts, marks of the erased, replies, keys, logins, bulletins, calendars.
+"""What the pages need: sign-ups, attempts, marks of the erased, replies, keys, logins, bulletins.
 
 Revision ID: 0005
 Revises: 0004
@@ -82,22 +82,11 @@ def upgrade() -> None:
         sa.Column("made_at", sa.DateTime(), nullable=False),
         sa.PrimaryKeyConstraint("guide_id", "week_on", name=op.f("pk_bulletin")),
     )
-    op.create_table(
-        "calendar_event",
-        sa.Column("lawn_id", sa.Integer(), nullable=False),
-        sa.Column("kind", sa.String(16), nullable=False),
-        sa.Column("started_on", sa.Date(), nullable=False),
-        sa.Column("sequence", sa.Integer(), nullable=False),
-        sa.Column("changed_at", sa.DateTime(), nullable=False),
-        sa.Column("facts", sa.JSON(), nullable=False),
-        sa.ForeignKeyConstraint(["lawn_id"], ["lawn.lawn_id"], name=op.f("fk_calendar_event_lawn_id")),
-        sa.PrimaryKeyConstraint("lawn_id", "kind", "started_on", name=op.f("pk_calendar_event")),
-    )
+    op.create_index("ix_outbox_rfc_message_id", "outbox", ["rfc_message_id"])
 
 
 def downgrade() -> None:
     for name in (
-        "calendar_event",
         "bulletin",
         "operator",
         "api_key",
@@ -107,6 +96,7 @@ def downgrade() -> None:
         "signup",
     ):
         op.drop_table(name)
+    op.drop_index("ix_outbox_rfc_message_id", table_name="outbox")
     op.drop_index("ix_keeper_phone", table_name="keeper")
     op.drop_index("ix_keeper_email", table_name="keeper")
     op.drop_column("keeper", "link_version")
