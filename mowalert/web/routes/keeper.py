@@ -1,5 +1,6 @@
 """A keeper's own pages: their lawns, what to do today, and everything they may change."""
 
+from collections.abc import Mapping
 from datetime import date, timedelta
 from typing import Annotated
 
@@ -56,6 +57,8 @@ def pages(request: Request, token: str, site: SiteHere) -> HTMLResponse:
         today=page.today,
         shown=[shown_lawn(lawn, keeper, page.today) for lawn in page.lawns],
         notice=request.query_params.get("said", ""),
+        wrong="",
+        typed={},
     )
 
 
@@ -137,7 +140,7 @@ def change_keeper(request: Request, token: str, site: SiteHere, form: Form) -> R
     try:
         said = _keeper_wish(site, keeper, form)
     except (InputError, ValueError) as error:
-        return _again(request, site, token, keeper, None, str(error))
+        return _again(request, site, token, keeper, None, form, str(error))
     if said == "renewed":
         keeper = _again_keeper(site, keeper)
         return see_other(_path(site, keeper) + "?said=renewed")
@@ -149,7 +152,7 @@ def _keeper_wish(site: Site, keeper: KeeperRecord, form: dict[str, str]) -> str:
     match form.get("do"):
         case "pause":
             today = local_today(keeper, site.now)
-            pause(store, keeper_id, until=date.fromisoformat(form.get("until", "")), today=today)
+            pause(store, keeper_id, until=_date(form.get("until", "")), today=today)
             return "paused"
         case "resume":
             pause(store, keeper_id, until=None, today=local_today(keeper, site.now))
@@ -181,7 +184,7 @@ def change(request: Request, token: str, lawn_id: int, site: SiteHere, form: For
     try:
         said = _lawn_wish(site, keeper, lawn_id, form)
     except (InputError, ValueError) as error:
-        return _again(request, site, token, keeper, lawn_id, str(error))
+        return _again(request, site, token, keeper, lawn_id, form, str(error))
     many = len(_page(site, keeper).lawns) > 1
     return see_other(f"/my/{token}{f'/lawn/{lawn_id}' if many else ''}?said={said}")
 
@@ -190,7 +193,7 @@ def _lawn_wish(site: Site, keeper: KeeperRecord, lawn_id: int, form: dict[str, s
     services, today = site.services, local_today(keeper, site.now)
     store, turf = services.store, services.turf
     day = {"today": today, "yesterday": today - timedelta(days=1)}.get(form.get("day", "today"))
-    on = day or date.fromisoformat(form.get("on", ""))
+    on = day or _date(form.get("on", ""))
     match form.get("do"):
         case "mowed":
             report_mowing(
@@ -237,6 +240,13 @@ def _lawn_wish(site: Site, keeper: KeeperRecord, lawn_id: int, form: dict[str, s
     raise InputError("say what is to be done")
 
 
+def _date(said: str) -> date:
+    try:
+        return date.fromisoformat(said)
+    except ValueError as error:
+        raise InputError(f"{said!r} is no date" if said else "say the day") from error
+
+
 def _height(form: dict[str, str], keeper: KeeperRecord) -> float | None:
     """A height in the keeper's units; a comma is read as a point."""
     said = form.get("height", "").replace(",", ".")
@@ -280,7 +290,14 @@ def _page(site: Site, keeper: KeeperRecord, lawn_id: int | None = None) -> Keepe
 
 
 def _lawn(
-    request: Request, site: Site, token: str, page: KeeperPage, *, wrong: str = "", status: int = 200
+    request: Request,
+    site: Site,
+    token: str,
+    page: KeeperPage,
+    *,
+    typed: Mapping[str, str] | None = None,
+    wrong: str = "",
+    status: int = 200,
 ) -> HTMLResponse:
     (lawn_page,) = page.lawns
     keeper = page.keeper
@@ -304,16 +321,24 @@ def _lawn(
         all_units=list(Units),
         notice=request.query_params.get("said", "") if not wrong else "",
         wrong=wrong,
+        typed=typed or {},
         calendar_url=site.links.calendar_url(keeper.keeper_id, keeper.link_version),
     )
 
 
 def _again(
-    request: Request, site: Site, token: str, keeper: KeeperRecord, lawn_id: int | None, wrong: str
+    request: Request,
+    site: Site,
+    token: str,
+    keeper: KeeperRecord,
+    lawn_id: int | None,
+    typed: Mapping[str, str],
+    wrong: str,
 ) -> HTMLResponse:
+    """Show the page again with what was typed, and what is wrong with it beside the form."""
     page = _page(site, keeper, lawn_id)
     if len(page.lawns) == 1:
-        return _lawn(request, site, token, page, wrong=wrong, status=422)
+        return _lawn(request, site, token, page, typed=typed, wrong=wrong, status=422)
     return site.page(
         request,
         "lawns.html",
@@ -326,6 +351,7 @@ def _again(
         shown=[shown_lawn(lawn, keeper, page.today) for lawn in page.lawns],
         notice="",
         wrong=wrong,
+        typed=typed,
     )
 
 

@@ -80,7 +80,7 @@ def mowed(request: Request, token: str, site: SiteHere, form: Form) -> HTMLRespo
             by="page",
         )
     except (InputError, ValueError) as error:
-        return _did(request, site, *found, action=f"did {token}", done=False, wrong=str(error))
+        return _did(request, site, *found, action=f"did {token}", done=False, wrong=str(error), typed_on=said)
     return _did(request, site, *found, action="", done=True, on=on)
 
 
@@ -108,6 +108,7 @@ def _did(
     done: bool,
     on: date | None = None,
     wrong: str = "",
+    typed_on: str = "",
 ) -> HTMLResponse:
     today = local_today(keeper, site.now)
     with site.services.store.begin() as work:
@@ -122,7 +123,7 @@ def _did(
         lawn=lawn,
         units=keeper.units,
         today=today,
-        usual_on=min(advised_on, today),
+        shown_on=typed_on or min(advised_on, today).isoformat(),
         done=done,
         on=on,
         wrong=wrong,
