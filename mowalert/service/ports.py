@@ -477,6 +477,9 @@ class Signups(Protocol):
     def attempt(self, what: str, mark: str, *, at: datetime) -> None:
         """Count that somebody tried something."""
 
+    def forget_attempts(self, *, before: datetime) -> int:
+        """Forget what was tried before a moment; how many."""
+
     def attempts(self, what: str, mark: str | None, *, since: datetime) -> int:
         """How often it was tried since a moment, under one mark or at all."""
 

@@ -61,6 +61,10 @@ class SqlSignups:
         """Count that somebody tried something."""
         self._connection.execute(insert(attempt).values(what=what, mark=mark, at=at))
 
+    def forget_attempts(self, *, before: datetime) -> int:
+        """Forget what was tried before a moment; how many."""
+        return int(self._connection.execute(delete(attempt).where(attempt.c.at < before)).rowcount)
+
     def attempts(self, what: str, mark: str | None, *, since: datetime) -> int:
         """How often it was tried since a moment, under one mark or at all."""
         query = select(func.count()).select_from(attempt).where(attempt.c.what == what, attempt.c.at >= since)

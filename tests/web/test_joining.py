@@ -1,5 +1,6 @@
 """A person joins: nothing but one confirmation before they confirm, and the outlook at once after it."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -140,6 +141,13 @@ def test_scripted_text_is_shown_as_text(visitor: Visitor) -> None:
     answer = visitor.send("/join", ANN | {"email": evil, "place": evil, "latitude": evil})
     assert "<script>" not in answer.text
     assert "&lt;script&gt;" in answer.text
+
+
+def test_no_link_of_a_page_leads_to_another_host(visitor: Visitor) -> None:
+    page = visitor.get("//evil.example/%22%3E").text
+    links = re.findall(r'(?:href|src|action)="([^"]*)"', page)
+    assert links
+    assert all(link.startswith(("/", "?", "#")) and not link.startswith("//") for link in links)
 
 
 def test_what_is_too_large_is_refused(visitor: Visitor) -> None:
