@@ -24,8 +24,6 @@ ASKED, CONFIRMED = "asked", "confirmed"
 """Consent of a keeper who has asked, and of one who has confirmed."""
 UNCONFIRMED = N_("not confirmed")
 """Why nothing is sent to a phone whose owner has not answered yet."""
-TRIES_COUNT_FOR = timedelta(days=60)
-"""Longer than any rule looks back: the bounces of two weeks are the longest."""
 FACTS = (
     "keeper", "email", "phone", "latitude", "longitude", "time_zone", "units", "site", "address", "grass",
     "height_mm", "guide", "soil", "watering", "sun", "mowing_days",
@@ -281,12 +279,3 @@ def send_link(
             url = links.page_url(keeper.keeper_id, keeper.link_version, now=now)
             post(work, keeper, letters.page_link(keeper, url), "link", now=now, host=letters.host)
         work.commit()
-
-
-def forget_unconfirmed(store: Store, *, now: datetime, after: timedelta = timedelta(days=7)) -> int:
-    """Forget sign-ups that were never confirmed, with their addresses, and old tries; how many sign-ups."""
-    with store.begin() as work:
-        forgotten = work.signups.forget_unconfirmed(before=now - after)
-        work.signups.forget_attempts(before=now - TRIES_COUNT_FOR)
-        work.commit()
-    return forgotten

@@ -8,9 +8,9 @@ from mowalert.domain.grasses import Turf
 from mowalert.service.bulletin import make_bulletins
 from mowalert.service.grow import GrowReport, grow_stands
 from mowalert.service.guides import follow_guides
-from mowalert.service.joining import forget_unconfirmed
 from mowalert.service.official import pull_warnings
 from mowalert.service.ports import Store, WarningSource, WeatherSources, Words
+from mowalert.service.privacy import forget_unconfirmed
 from mowalert.service.pull import PullReport, pull_weather
 from mowalert.service.silence import assume_cuts
 from mowalert.service.spread import judge_forecasts

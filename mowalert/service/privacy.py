@@ -1,7 +1,7 @@
 """What is kept about a person, shown whole, and forgotten for good when they ask."""
 
 from dataclasses import asdict
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import Enum
 from typing import Any
 
@@ -9,6 +9,8 @@ from mowalert.links import Links
 from mowalert.service.ports import Store
 
 MOST_NOTICES = 1000
+TRIES_COUNT_FOR = timedelta(days=60)
+"""Longer than any rule looks back: the bounces of two weeks are the longest."""
 
 
 def own_data(store: Store, keeper_id: int) -> dict[str, Any] | None:
@@ -88,3 +90,12 @@ def erase(store: Store, links: Links, keeper_id: int, *, at: datetime) -> bool:
                 work.signups.silence(links.mark(address), at=at)
         work.commit()
     return True
+
+
+def forget_unconfirmed(store: Store, *, now: datetime, after: timedelta = timedelta(days=7)) -> int:
+    """Forget sign-ups that were never confirmed, with their addresses, and old tries; how many sign-ups."""
+    with store.begin() as work:
+        forgotten = work.signups.forget_unconfirmed(before=now - after)
+        work.signups.forget_attempts(before=now - TRIES_COUNT_FOR)
+        work.commit()
+    return forgotten

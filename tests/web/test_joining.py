@@ -7,7 +7,7 @@ import pytest
 import sqlalchemy as sa
 from web_people import ANN, Visitor, form_in, text_of
 
-from mowalert.service.joining import forget_unconfirmed
+from mowalert.service.privacy import forget_unconfirmed
 from mowalert.store.tables import keeper, lawn
 
 
