@@ -11,11 +11,11 @@ from urllib.parse import urlsplit
 
 import pytest
 from selenium import webdriver
+from selenium.common.exceptions import WebDriverException
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webelement import WebElement
-from selenium.webdriver.support import expected_conditions as until
 from selenium.webdriver.support.ui import Select, WebDriverWait
 
 QUIET = (
@@ -112,11 +112,13 @@ class Browser:
 
     def press(self, words: str) -> None:
         """Press the button or link with these words, and wait for the page that follows."""
-        before = self.one("html")
+        # A mark on the old page: asking after its elements fails in more than one way once it is gone.
+        self.driver.execute_script("window.leftBehind = true")
         self.target(words).click()
-        WebDriverWait(self.driver, LONGEST_WAIT_S).until(until.staleness_of(before))
-        WebDriverWait(self.driver, LONGEST_WAIT_S).until(
-            lambda driver: driver.execute_script("return document.readyState") == "complete"
+        WebDriverWait(self.driver, LONGEST_WAIT_S, ignored_exceptions=[WebDriverException]).until(
+            lambda driver: driver.execute_script(
+                "return document.readyState === 'complete' && !window.leftBehind"
+            )
         )
         self._listen()
 
