@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import fields, is_dataclass
 from datetime import UTC, date, datetime
 from enum import Enum
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -24,6 +25,7 @@ AtOption = Annotated[
     str | None,
     typer.Option("--at", help="Moment to act at, such as 2026-05-07T22:05Z; now if not given."),
 ]
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 CONFIG: dict[str, Path | None] = {"path": None}
 
 
@@ -100,6 +102,14 @@ def write_text(path: Path, text: str) -> None:
         path.write_text(text, encoding="utf-8", newline="")
     except OSError as error:
         raise InputError(f"{path}: {error.strerror}") from error
+
+
+def drawing(module: str) -> Any:
+    """Load a module of this package that draws; InputError where matplotlib is not installed."""
+    try:
+        return import_module(f"mowalert.cli.{module}")
+    except ImportError as error:
+        raise InputError("--plot needs matplotlib: install mowalert[plots]") from error
 
 
 def as_json(value: Any) -> Any:

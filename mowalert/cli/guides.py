@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from mowalert.cli.common import (
+    MONTHS,
     AtOption,
     JsonOption,
     counted,
@@ -27,7 +28,6 @@ from mowalert.service.records import KeptOff
 from mowalert.settings import config_file
 
 app = typer.Typer(no_args_is_help=True, help="Check, add and show region guides.")
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 def register(parent: typer.Typer) -> None:

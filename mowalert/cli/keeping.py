@@ -2,7 +2,6 @@
 
 from datetime import date
 from typing import Annotated
-from zoneinfo import ZoneInfo
 
 import typer
 
@@ -22,6 +21,7 @@ from mowalert.domain.learning import Learned
 from mowalert.domain.notices import Notice
 from mowalert.domain.words import NoticeKind
 from mowalert.errors import InputError
+from mowalert.service.known import known_lawn
 from mowalert.service.look import due_now, held_now
 from mowalert.service.report import (
     Reported,
@@ -113,11 +113,8 @@ def measured(
 
 def _today(services: Services, lawn_id: int, at: str | None) -> date:
     with services.store.begin() as work:
-        lawns = work.lawns.get([lawn_id])
-        if not lawns:
-            raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
-        keeper = work.keepers.get([lawns[0].keeper_id])[lawns[0].keeper_id]
-    return moment(at).astimezone(ZoneInfo(keeper.time_zone)).date()
+        keeper_id = known_lawn(work, lawn_id).keeper_id
+        return work.keepers.get([keeper_id])[keeper_id].today(moment(at))
 
 
 def _tell(reported: Reported, verb: str, *, json: bool) -> None:

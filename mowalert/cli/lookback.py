@@ -11,6 +11,7 @@ from mowalert.cli.common import (
     JsonOption,
     as_json,
     day,
+    drawing,
     moment,
     one_line_errors,
     opened,
@@ -91,7 +92,7 @@ def report(
         asked = Asked(day(first), day(last))
         back = _look_back(services, lawn, keeper, guide, asked, at)
         if plot is not None and back.total is not None:
-            _draw(back, plot)
+            drawing("plots_lookback").draw_look_back(back, plot)
         if json:
             print_json(as_json(back) | {"too_few_lawns": back.too_few_lawns})
             return
@@ -109,14 +110,6 @@ def _look_back(
     if keeper is not None:
         return look_back_on_keeper(services.store, keeper, asked, now=now)
     return look_back_on_region(services.store, services.turf, guide, asked, now=now)
-
-
-def _draw(back: LookBack, path: Path) -> None:
-    try:
-        from mowalert.cli.plots_lookback import draw_look_back
-    except ImportError as error:
-        raise InputError("--plot needs matplotlib: install mowalert[plots]") from error
-    draw_look_back(back, path)
 
 
 def row_name(row: Row, by: str) -> str:

@@ -9,10 +9,12 @@ from typing import Annotated, Any
 import typer
 
 from mowalert.cli.common import (
+    MONTHS,
     AtOption,
     JsonOption,
     as_json,
     counted,
+    drawing,
     moment,
     one_line_errors,
     opened,
@@ -108,7 +110,7 @@ def plan_cuts(
         case = _case(facts, weather, lawn, now=moment(at))
         told = plan(case.past, case.lawn, case.turf, _heights(case, heights, height_mm))
         if plot is not None:
-            _plots().draw_plan(told, plot)
+            drawing("plots_planning").draw_plan(told, plot)
         if json:
             print_json(_plan_json(told))
         else:
@@ -145,7 +147,7 @@ def keepable_heights(
         asked_mm = case.chosen_mm if height_mm is None and every is None else height_mm
         told = keepable(case.past, case.lawn, case.turf, every_days=every, chosen_mm=asked_mm)
         if plot is not None:
-            _plots().draw_keepable(told, plot)
+            drawing("plots_planning").draw_keepable(told, plot)
         if json:
             print_json(_keeping_json(told))
         else:
@@ -314,7 +316,7 @@ def _keeping_json(told: Keeping) -> dict[str, Any]:
 
 def _print_plan(told: Plan) -> None:
     _print_head(told.lawn, told.basis)
-    names = "".join(f"{_month_name(month):>5}" for month in told.months)
+    names = "".join(f"{MONTHS[month - 1]:>5}" for month in told.months)
     typer.echo(f"{'cuts at':8}{names}   a year (range)")
     for height in told.heights:
         means = "".join(f"{mean:5.1f}" for mean in height.mean_by_month)
@@ -340,11 +342,7 @@ def _spread_text(spread: DaySpread) -> str:
 
 
 def _day_text(on: MonthDay) -> str:
-    return f"{on.day} {_month_name(on.month)}"
-
-
-def _month_name(month: int) -> str:
-    return f"{date(2000, month, 1):%b}"
+    return f"{on.day} {MONTHS[on.month - 1]}"
 
 
 def _print_keeping(told: Keeping) -> None:
@@ -412,11 +410,3 @@ def _print_notes(basis: Basis) -> None:
 
 def _dates(days: Sequence[date]) -> str:
     return ", ".join(on.isoformat() for on in days)
-
-
-def _plots() -> Any:
-    try:
-        from mowalert.cli import plots_planning
-    except ImportError as error:
-        raise InputError("--plot needs matplotlib: install mowalert[plots]") from error
-    return plots_planning

@@ -51,7 +51,7 @@ def draw_season(season: Season, lawn: SeasonLawn, path: Path) -> None:
     axes.set_ylim(bottom=0)
     axes.set_title(f"{lawn.grass.name} kept at {lawn.height_mm:g} mm: {season.summary.mowings} cuts")
     axes.legend(loc="upper left", ncols=4, frameon=False, fontsize=8)
-    _save(figure, path)
+    save(figure, path)
 
 
 def draw_outlook(seen: LawnOutlook, grass_name: str, path: Path) -> None:
@@ -78,10 +78,11 @@ def draw_outlook(seen: LawnOutlook, grass_name: str, path: Path) -> None:
     axes.set_ylabel("mm")
     axes.set_ylim(0, 1.1 * max(seen.limit_mm, *(day.high_mm or day.height_mm for day in seen.days)))
     axes.set_xticks(days, [f"{on:%a %d %b}" for on in days], rotation=30, ha="right")
-    _save(figure, path)
+    save(figure, path)
 
 
-def _save(figure: Figure, path: Path) -> None:
+def save(figure: Figure, path: Path) -> None:
+    """Write a picture and let go of it; InputError if the file cannot be written."""
     try:
         figure.savefig(path, dpi=120)
     except (OSError, ValueError) as error:

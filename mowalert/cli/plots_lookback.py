@@ -7,11 +7,10 @@ from matplotlib import pyplot as plt
 from matplotlib.axes import Axes
 
 from mowalert.cli.lookback import row_name
+from mowalert.cli.plots import save
 from mowalert.domain.lookback import Figures
-from mowalert.errors import InputError
 from mowalert.service.lookback import LookBack
 
-mpl.use("Agg")
 INK, PAPER = "#2f2f2f", "white"
 BANDS = (
     ("on_time", "on time", ""),
@@ -46,12 +45,7 @@ def draw_look_back(back: LookBack, path: Path) -> None:
         for _, words, hatch in BANDS
     ]
     figure.legend(handles=bars, loc="outside lower left", ncols=len(BANDS), frameon=False, fontsize=8)
-    try:
-        figure.savefig(path, dpi=120)
-    except (OSError, ValueError) as error:
-        raise InputError(f"{path}: cannot be written: {error}") from error
-    finally:
-        plt.close(figure)
+    save(figure, path)
 
 
 def _rows(back: LookBack) -> list[tuple[str, Figures]]:

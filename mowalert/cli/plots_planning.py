@@ -3,17 +3,16 @@
 from pathlib import Path
 from typing import Any
 
-import matplotlib as mpl
 from matplotlib import pyplot as plt
 
+from mowalert.cli.common import MONTHS
+from mowalert.cli.plots import save
 from mowalert.domain.planning import DaySpread, HeightNeed, HeightPlan, MonthDay
 from mowalert.errors import InputError
 from mowalert.service.plan import Keeping, Plan
 
-mpl.use("Agg")
 INK, QUIET = "#2f4a6d", "#8a8478"
 HATCHES = ("//", "..", "\\\\", "xx", "--", "oo")
-MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 LONGEST_SHOWN_D = 60.0
 """Longer intervals are no mowing plan; the axis ends there."""
 
@@ -32,14 +31,14 @@ def draw_plan(told: Plan, path: Path) -> None:
     )
     for axes, height, hatch in zip(panels[:, 0], told.heights, HATCHES, strict=False):
         _draw_height(axes, height, told.months, hatch)
-    panels[-1, 0].set_xticks(range(12), [MONTH_NAMES[month - 1] for month in told.months])
+    panels[-1, 0].set_xticks(range(12), [MONTHS[month - 1] for month in told.months])
     figure.supylabel("cuts a month, mean of the years", fontsize=9)
     figure.suptitle(
         f"{told.lawn.grass.name}, {told.basis.years[0]} to {told.basis.years[-1]}: "
         "first (▲) and last (▼) cut, earliest to latest",
         fontsize=10,
     )
-    _save(figure, path)
+    save(figure, path)
 
 
 def _draw_height(axes: Any, height: HeightPlan, months: tuple[int, ...], hatch: str) -> None:
@@ -65,7 +64,7 @@ def _draw_spread(axes: Any, spread: DaySpread, months: tuple[int, ...], marker: 
     axes.plot(ends, [0.93, 0.93], "|-", color=QUIET, transform=at, markersize=7, linewidth=1)
     axes.plot([middle], [0.93], marker, color=INK, transform=at, markersize=6)
     axes.annotate(
-        f"{spread.median.day} {MONTH_NAMES[spread.median.month - 1]}",
+        f"{spread.median.day} {MONTHS[spread.median.month - 1]}",
         (middle, 0.93),
         xycoords=at,
         xytext=(0, -11),
@@ -113,7 +112,7 @@ def draw_keepable(told: Keeping, path: Path) -> None:
         f"a cut takes at most {told.lawn.third:.0%}",
         fontsize=10,
     )
-    _save(figure, path)
+    save(figure, path)
 
 
 def _shown(days: float | None) -> float:
@@ -170,12 +169,3 @@ def _point(axes: Any, across: float, up: float, marker: str, text: str, side: st
         zorder=6,
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.85},
     )
-
-
-def _save(figure: Any, path: Path) -> None:
-    try:
-        figure.savefig(path, dpi=120)
-    except (OSError, ValueError) as error:
-        raise InputError(f"{path}: cannot be written: {error}") from error
-    finally:
-        plt.close(figure)

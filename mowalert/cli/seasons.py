@@ -12,6 +12,7 @@ from mowalert.cli.common import (
     JsonOption,
     as_json,
     counted,
+    drawing,
     moment,
     one_line_errors,
     opened,
@@ -23,7 +24,7 @@ from mowalert.domain.season import CutAt, Season
 from mowalert.domain.words import Sun, Watering
 from mowalert.errors import InputError
 from mowalert.parameters import load_turf
-from mowalert.service.look import LawnOutlook, outlook_of
+from mowalert.service.look import outlook_of
 from mowalert.service.simulate import SeasonLawn, SeasonWeather, read_weather, simulate
 from mowalert.settings import config_file
 
@@ -70,7 +71,7 @@ def simulate_season(
         days = _read(weather)
         season = simulate(days, lawn, turf, cut_at=cut_at)
         if plot is not None:
-            _draw(season, lawn, plot)
+            drawing("plots").draw_season(season, lawn, plot)
         if csv_file is not None:
             write_text(csv_file, _days_table(season))
         if json:
@@ -132,22 +133,6 @@ def _days(count: float | None) -> str:
     return "unknown" if count is None else f"{count:g} days"
 
 
-def _draw(season: Season, lawn: SeasonLawn, path: Path) -> None:
-    try:
-        from mowalert.cli.plots import draw_season
-    except ImportError as error:
-        raise InputError("--plot needs matplotlib: install mowalert[plots]") from error
-    draw_season(season, lawn, path)
-
-
-def _draw_outlook(seen: LawnOutlook, grass_name: str, path: Path) -> None:
-    try:
-        from mowalert.cli.plots import draw_outlook
-    except ImportError as error:
-        raise InputError("--plot needs matplotlib: install mowalert[plots]") from error
-    draw_outlook(seen, grass_name, path)
-
-
 def outlook(
     lawn_id: Annotated[int, typer.Argument(help="The lawn's number.")],
     at: AtOption = None,
@@ -158,7 +143,7 @@ def outlook(
     with one_line_errors(), opened() as services:
         seen = outlook_of(services.store, services.turf, services.policy, lawn_id, now=moment(at))
         if plot is not None:
-            _draw_outlook(seen, services.turf.grasses[seen.lawn.grass].name, plot)
+            drawing("plots").draw_outlook(seen, services.turf.grasses[seen.lawn.grass].name, plot)
         if json:
             print_json(seen)
             return

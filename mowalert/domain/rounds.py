@@ -17,6 +17,8 @@ ADVICE_USEFUL_UNTIL = time(12)
 EVERY_DAY = 127
 MOST_MISSED_D = 60
 """Days of a long downtime whose missed rounds are recorded one by one."""
+DAY_NAMES = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+"""Weekdays as tables, forms and guides write them; Monday is 0."""
 
 
 @dataclass(frozen=True, slots=True)

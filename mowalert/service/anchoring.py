@@ -1,10 +1,13 @@
-"""Giving a lawn a new start on its curve, whoever reported it."""
+"""Giving a lawn a new start on its curve, or another way of being kept, whoever asks for it."""
 
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 
 from mowalert.domain.grasses import Turf
+from mowalert.domain.lawn import pace_of
+from mowalert.domain.stand import rooting_class
+from mowalert.domain.words import Sun, Watering
 from mowalert.service.grow import anchored
 from mowalert.service.ports import Work
 from mowalert.service.records import AnchorUpdate, LawnRecord
@@ -20,6 +23,53 @@ def restarted(lawn: LawnRecord, *, on: date, height_mm: float, assumed: bool) ->
         anchor_g_mm=None,
         window_g_mm=None,
         limit_g_mm=None,
+    )
+
+
+def kept_at(
+    work: Work,
+    turf: Turf,
+    lawn: LawnRecord,
+    height_mm: float,
+    *,
+    sun: Sun | None = None,
+    watering: Watering | None = None,
+) -> LawnRecord:
+    """Keep a lawn at a height, in other light or watered otherwise, from where it stands.
+
+    Parameters
+    ----------
+    work : Work
+        The transaction.
+    turf : Turf
+        Grasses and soils.
+    lawn : LawnRecord
+        The lawn as it is kept now.
+    height_mm : float
+        Height it is cut to from now on. [mm]
+    sun : Sun | None
+        Share of the sun; as it is if not given.
+    watering : Watering | None
+        Whether it is watered; as it is if not given.
+
+    Returns
+    -------
+    LawnRecord
+        The lawn with its new pace, in the stand it grows with; still to be kept and placed.
+    """
+    stand = work.stands.get([lawn.stand_id])[lawn.stand_id]
+    key = replace(
+        stand.key,
+        rooting=rooting_class(height_mm),
+        sun=sun or stand.key.sun,
+        watering=watering or stand.key.watering,
+    )
+    grass = turf.grasses[lawn.grass]
+    return replace(
+        lawn,
+        chosen_mm=height_mm,
+        pace=pace_of(grass, height_mm, nitrogen=lawn.nitrogen, learned=lawn.learned),
+        stand_id=work.stands.ensure(stand.cell_id, key),
     )
 
 

@@ -2,9 +2,8 @@
 
 from typing import Any
 
-from mowalert.domain.rounds import weekdays_in
-from mowalert.errors import InputError
-from mowalert.service.lawn_rows import DAY_NAMES
+from mowalert.domain.rounds import DAY_NAMES, weekdays_in
+from mowalert.service.known import known_lawn
 from mowalert.service.ports import Store
 from mowalert.service.records import KeeperRecord, LawnRecord, SiteRecord, StandRecord
 
@@ -34,13 +33,11 @@ def export_rows(
         If there is no such lawn.
     """
     with store.begin() as work:
-        lawns = work.lawns.get(work.lawns.all_ids() if lawn_id is None else [lawn_id])
+        lawns = work.lawns.get(work.lawns.all_ids()) if lawn_id is None else [known_lawn(work, lawn_id)]
         keepers = work.keepers.get(sorted({lawn.keeper_id for lawn in lawns}))
         sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
         stands = work.stands.get(sorted({lawn.stand_id for lawn in lawns}))
         newest = {record.guide_id: record.version for record in work.guides.newest()}
-    if lawn_id is not None and not lawns:
-        raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
     rows = []
     for lawn in lawns:
         around = keepers[lawn.keeper_id], sites[lawn.site_id], stands[lawn.stand_id]

@@ -22,6 +22,7 @@ from mowalert.domain.guides import (
     Interval,
     Occasion,
 )
+from mowalert.domain.rounds import DAY_NAMES
 from mowalert.domain.thirds import THIRD
 from mowalert.domain.words import HoldReason, Season
 from mowalert.errors import ConfigError, InputError
@@ -30,7 +31,6 @@ LONGEST_TEXT = 200_000
 """Bytes of a guide; a real one has a few thousand."""
 SPOKEN = (*(occasion.value for occasion in Occasion), *(reason.value for reason in HoldReason))
 """What a guide may have a sentence for."""
-DAY_NAMES = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
 def _month_day(text: str) -> str:

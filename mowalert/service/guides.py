@@ -6,16 +6,17 @@ A version once kept is never changed: what was told under it can be told again.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import lru_cache
 
-from mowalert.domain.grasses import Turf
+from mowalert.domain.grasses import Grass, Turf
 from mowalert.domain.guides import Guide, use_of, with_guide
-from mowalert.domain.lawn import LawnFacts, pace_of
+from mowalert.domain.lawn import LawnFacts
 from mowalert.domain.notices import HoldFacts
-from mowalert.domain.stand import rooting_class
 from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
-from mowalert.service.anchoring import place
+from mowalert.service.anchoring import kept_at, place
 from mowalert.service.guide_text import read_guide
+from mowalert.service.known import known_lawn
 from mowalert.service.outlook import lawn_facts
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import GuideRecord, KeptOff, LawnRecord, SiteRecord
@@ -88,13 +89,23 @@ def _share_with_lawns(work: Work, turf: Turf, guide: Guide) -> int:
 
 def guides_now(work: Work, turf: Turf) -> dict[str, Guide]:
     """Return the newest version of every guide, by id."""
-    return {record.guide_id: read_guide(record.text, turf) for record in work.guides.newest()}
+    return {record.guide_id: _parsed(record.text, turf) for record in work.guides.newest()}
 
 
 def guide_of(work: Work, turf: Turf, guide_id: str, version: int) -> Guide | None:
     """Return one version of a guide; none if it was never kept."""
     record = work.guides.get(guide_id, version)
-    return None if record is None else read_guide(record.text, turf)
+    return None if record is None else _parsed(record.text, turf)
+
+
+def _parsed(text: str, turf: Turf) -> Guide:
+    return _parsed_once(text, tuple(turf.grasses.values()))
+
+
+@lru_cache(maxsize=256)
+def _parsed_once(text: str, grasses: tuple[Grass, ...]) -> Guide:
+    """Every round and page asks for the guides, and a text that is kept never changes."""
+    return read_guide(text, Turf({grass.grass_id: grass for grass in grasses}, {}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,24 +168,12 @@ def follow_guides(store: Store, turf: Turf, *, today: date) -> int:
             for row in (row for row in guide.heights if row.span.holds(today)):
                 for lawn in work.guides.followers(guide.guide_id, row.grass_id, not_at_mm=row.usual_mm):
                     if guide.height(lawn.grass, lawn.turf_class, today) == row:
-                        _keep_at(work, turf, lawn, row.usual_mm)
+                        kept = kept_at(work, turf, lawn, row.usual_mm)
+                        work.lawns.change(kept)
+                        place(work, turf, [replace(kept, anchor_g_mm=None)])
                         moved += 1
         work.commit()
     return moved
-
-
-def _keep_at(work: Work, turf: Turf, lawn: LawnRecord, height_mm: float) -> None:
-    stand = work.stands.get([lawn.stand_id])[lawn.stand_id]
-    key = replace(stand.key, rooting=rooting_class(height_mm))
-    grass = turf.grasses[lawn.grass]
-    kept = replace(
-        lawn,
-        chosen_mm=height_mm,
-        pace=pace_of(grass, height_mm, nitrogen=lawn.nitrogen, learned=lawn.learned),
-        stand_id=work.stands.ensure(stand.cell_id, key),
-    )
-    work.lawns.change(kept)
-    place(work, turf, [replace(kept, anchor_g_mm=None)])
 
 
 def keep_off(
@@ -221,8 +220,7 @@ def keep_off(
     if (last_on - first_on).days > LONGEST_DAYS:
         raise InputError(f"{first_on} to {last_on} is longer than {LONGEST_DAYS} days")
     with store.begin() as work:
-        if not work.lawns.get([lawn_id]):
-            raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
+        known_lawn(work, lawn_id)
         days = KeptOff(0, lawn_id, reason, first_on, last_on, note[:200], now)
         days = replace(days, kept_off_id=work.lawns.keep_off(days))
         work.commit()
@@ -258,10 +256,7 @@ def treated(store: Store, turf: Turf, lawn_id: int, *, kind: str, on: date, now:
         If the lawn has no guide, or its guide does not know the treatment.
     """
     with store.begin() as work:
-        lawns = work.lawns.get([lawn_id])
-        guide = guides_now(work, turf).get(lawns[0].guide or "") if lawns else None
-    if not lawns:
-        raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
+        guide = guides_now(work, turf).get(known_lawn(work, lawn_id).guide or "")
     if guide is None:
         raise InputError(f"lawn {lawn_id} has no region guide: say the days with --from and --to")
     use = use_of(kind)

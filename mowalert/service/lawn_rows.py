@@ -13,6 +13,7 @@ from email_validator import EmailNotValidError, validate_email
 
 from mowalert.domain.grasses import Grass, Turf
 from mowalert.domain.guides import Guide
+from mowalert.domain.rounds import DAY_NAMES
 from mowalert.domain.units import mm_from_inches
 from mowalert.domain.words import Clippings, KeeperKind, Silence, Sun, Units, Watering
 from mowalert.errors import InputError
@@ -49,7 +50,6 @@ COLUMNS = (
     "last_height_mm",
     "last_height_in",
 )
-DAY_NAMES = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 WEEKEND = frozenset({5, 6})
 WORKDAYS = frozenset({0, 1, 2, 3, 4})
 SEASON_DAYS = 300

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from hashlib import sha256
 from typing import Protocol
-from zoneinfo import ZoneInfo
 
 from mowalert.domain.words import Channel
 from mowalert.service.answers import Answer
@@ -92,7 +91,7 @@ def post(
             keeper_id=keeper.keeper_id,
             channel=letter.channel,
             kind=once,
-            local_date=now.astimezone(ZoneInfo(keeper.time_zone)).date(),
+            local_date=keeper.today(now),
             address=address,
             subject=letter.subject,
             text=letter.text,

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -18,6 +17,7 @@ from mowalert.domain.thirds import limit_height_mm
 from mowalert.domain.words import HoldReason, NoticeKind
 from mowalert.errors import InputError
 from mowalert.service.guides import speakers
+from mowalert.service.known import known_lawn
 from mowalert.service.outlook import StandDays, load_stands, outlook_for
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord, LawnRecord, SiteRecord
@@ -94,19 +94,14 @@ def due_now(store: Store, turf: Turf, policy: Policy, *, now: datetime) -> list[
             )
         }
         seen = see_lawns(work, turf, policy, sorted(found), now)
-    notices = [decide(_unsaid(case.facts), case.outlook, _today_round(case.today)) for case in seen]
-    due = [n for n in notices if n is not None]
-    return sorted(due, key=lambda n: (-(n.height_mm / n.chosen_height_mm), n.lawn_id))
+    return due_of(seen)
 
 
 def held_now(store: Store, turf: Turf, policy: Policy, *, now: datetime) -> list[Notice]:
     """Every lawn under a hold today, with its reason and numbers."""
     with store.begin() as work:
         seen = see_lawns(work, turf, policy, work.lawns.all_ids(), now)
-    notices = [
-        decide(_unsaid(case.facts), case.outlook, _today_round(case.today, all_holds=True)) for case in seen
-    ]
-    return [n for n in notices if n is not None and n.kind is NoticeKind.HOLD]
+    return held_of(seen)
 
 
 def outlook_of(store: Store, turf: Turf, policy: Policy, lawn_id: int, *, now: datetime) -> LawnOutlook:
@@ -136,8 +131,7 @@ def outlook_of(store: Store, turf: Turf, policy: Policy, lawn_id: int, *, now: d
         If there is no such lawn, or no weather for it yet.
     """
     with store.begin() as work:
-        if not work.lawns.get([lawn_id]):
-            raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
+        known_lawn(work, lawn_id)
         seen = see_lawns(work, turf, policy, [lawn_id], now)
     if not seen:
         raise InputError(f"lawn {lawn_id} has no weather yet: run `mowalert night` first")
@@ -215,17 +209,28 @@ def see_lawns(
         if (stand := stands.get(lawn.stand_id)) is None:
             continue
         keeper, site = keepers[lawn.keeper_id], sites[lawn.site_id]
-        today = now.astimezone(ZoneInfo(keeper.time_zone)).date()
+        today = keeper.today(now)
         facts = speak.facts(lawn, site, turf, today=today)
         outlook = outlook_for(stand, facts.mowing_hours, today=today, now=now, max_age=policy.max_age)
         seen.append(SeenLawn(lawn, keeper, site, stand, outlook, facts, today))
     return seen
 
 
-def _today_round(today: date, *, all_holds: bool = False) -> Round:
-    return Round(today, today, today + timedelta(days=1), True, all_holds)
+def due_of(seen: Sequence[SeenLawn]) -> list[Notice]:
+    """What is to be said of lawns today, the most urgent first; one under a hold says so."""
+    notices = _said_today(seen, all_holds=False)
+    return sorted(notices, key=lambda one: (-(one.height_mm / one.chosen_height_mm), one.lawn_id))
 
 
-def _unsaid(facts: LawnFacts) -> LawnFacts:
-    """A lawn as if nothing had been said of it: what is asked for is what is, not what is new."""
-    return replace(facts, told_hold=None)
+def held_of(seen: Sequence[SeenLawn]) -> list[Notice]:
+    """Those of some lawns that are under a hold today, with its reason and numbers."""
+    return [one for one in _said_today(seen, all_holds=True) if one.kind is NoticeKind.HOLD]
+
+
+def _said_today(seen: Sequence[SeenLawn], *, all_holds: bool) -> list[Notice]:
+    """Decide as if nothing had been said before: what is asked for is what is, not what is new."""
+    notices = []
+    for case in seen:
+        moment = Round(case.today, case.today, case.today + timedelta(days=1), True, all_holds)
+        notices.append(decide(replace(case.facts, told_hold=None), case.outlook, moment))
+    return [notice for notice in notices if notice is not None]

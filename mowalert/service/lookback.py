@@ -26,6 +26,7 @@ from mowalert.domain.lookback import (
 )
 from mowalert.errors import InputError
 from mowalert.service.guides import guides_now
+from mowalert.service.known import known_lawn
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import EventRecord, KeeperRecord, LawnRecord
 
@@ -103,9 +104,7 @@ def look_back_on_lawn(store: Store, lawn_id: int, asked: Asked, *, now: datetime
         If there is no such lawn, or the days cannot be.
     """
     with store.begin() as work:
-        lawns = work.lawns.get([lawn_id])
-        if not lawns:
-            raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
+        lawns = [known_lawn(work, lawn_id)]
         period = _period(work, lawns, asked, now)
         ((_, tally),) = _tallies(work, lawns, period)
         name = _places(work, lawns)[lawn_id]

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from mowalert.domain.warnings import OfficialWarning, PlacedWarning
 from mowalert.domain.weather import Place
-from mowalert.errors import InputError
+from mowalert.service.known import known_lawn
 from mowalert.service.ports import PulledWarnings, Store, WarningSource, Work
 from mowalert.service.records import CellRecord
 
@@ -146,7 +146,5 @@ def standing_warnings(store: Store, *, now: datetime, lawn_id: int | None = None
 
 
 def _cell_of(work: Work, lawn_id: int) -> int:
-    lawns = work.lawns.get([lawn_id])
-    if not lawns:
-        raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
-    return work.stands.get([lawns[0].stand_id])[lawns[0].stand_id].cell_id
+    stand_id = known_lawn(work, lawn_id).stand_id
+    return work.stands.get([stand_id])[stand_id].cell_id

@@ -1,17 +1,14 @@
 """What a keeper's own programs may see: this keeper's lawns, how they stand, what is due and what is held."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
+from dataclasses import dataclass
+from datetime import datetime
 
-from mowalert.domain.decide import Round, decide
 from mowalert.domain.grasses import Grass, Turf
 from mowalert.domain.notices import Notice
 from mowalert.domain.stand import StandKey
-from mowalert.domain.words import NoticeKind
 from mowalert.errors import InputError
-from mowalert.service.look import LawnOutlook, SeenLawn, lawn_outlook, see_lawns
+from mowalert.service.look import LawnOutlook, SeenLawn, due_of, held_of, lawn_outlook, see_lawns
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord, KeptOff, LawnRecord, SiteRecord, ToldRecord
 from mowalert.service.tell import Policy
@@ -62,7 +59,7 @@ def own_lawns(
         Lawns in order of number, and what to ask the next page after; none if this is the last.
     """
     with store.begin() as work:
-        found = work.keys.lawns(keeper.keeper_id, after=after, limit=limit + 1)
+        found = work.lawns.page(after=after, limit=limit + 1, keeper_id=keeper.keeper_id)
         shown = found[:limit]
         lawns = _with_all(work, turf, policy, keeper, shown, now)
     return lawns, shown[-1].lawn_id if len(found) > limit else None
@@ -98,16 +95,14 @@ def own_notices(store: Store, keeper: KeeperRecord, lawn_id: int, *, limit: int)
 
 def own_due(store: Store, turf: Turf, policy: Policy, keeper: KeeperRecord, *, now: datetime) -> list[Notice]:
     """Every lawn of a keeper that may or must be cut, the most urgent first; one under a hold says so."""
-    due = _decided(store, turf, policy, keeper, now, all_holds=False)
-    return sorted(due, key=lambda notice: (-(notice.height_mm / notice.chosen_height_mm), notice.lawn_id))
+    return due_of(_seen(store, turf, policy, keeper, now))
 
 
 def own_held(
     store: Store, turf: Turf, policy: Policy, keeper: KeeperRecord, *, now: datetime
 ) -> list[Notice]:
     """Every lawn of a keeper under a hold today, with its reason and numbers."""
-    notices = _decided(store, turf, policy, keeper, now, all_holds=True)
-    return [notice for notice in notices if notice.kind is NoticeKind.HOLD]
+    return held_of(_seen(store, turf, policy, keeper, now))
 
 
 def lawn_of(work: Work, keeper: KeeperRecord, lawn_id: int) -> LawnRecord:
@@ -118,22 +113,10 @@ def lawn_of(work: Work, keeper: KeeperRecord, lawn_id: int) -> LawnRecord:
     return found[0]
 
 
-def today_of(keeper: KeeperRecord, now: datetime) -> date:
-    """Return the date it is where a keeper lives."""
-    return now.astimezone(ZoneInfo(keeper.time_zone)).date()
-
-
-def _decided(
-    store: Store, turf: Turf, policy: Policy, keeper: KeeperRecord, now: datetime, *, all_holds: bool
-) -> list[Notice]:
-    """What is, not what is new: decided as if nothing had been told of any lawn."""
+def _seen(store: Store, turf: Turf, policy: Policy, keeper: KeeperRecord, now: datetime) -> list[SeenLawn]:
     with store.begin() as work:
         lawn_ids = [lawn.lawn_id for lawn in work.lawns.of_keepers([keeper.keeper_id])]
-        seen = see_lawns(work, turf, policy, lawn_ids, now)
-    today = today_of(keeper, now)
-    moment = Round(today, today, today + timedelta(days=1), True, all_holds)
-    notices = (decide(replace(case.facts, told_hold=None), case.outlook, moment) for case in seen)
-    return [notice for notice in notices if notice is not None]
+        return see_lawns(work, turf, policy, lawn_ids, now)
 
 
 def _with_all(
@@ -147,7 +130,7 @@ def _with_all(
     lawn_ids = [lawn.lawn_id for lawn in lawns]
     sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
     stands = work.stands.get(sorted({lawn.stand_id for lawn in lawns}))
-    kept_off = work.lawns.kept_off(lawn_ids, since=today_of(keeper, now))
+    kept_off = work.lawns.kept_off(lawn_ids, since=keeper.today(now))
     heights = _heights(see_lawns(work, turf, policy, lawn_ids, now))
     newest = {record.guide_id: record.version for record in work.guides.newest()}
     return [

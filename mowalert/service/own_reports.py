@@ -5,7 +5,6 @@ not added: a cut of the same day to the same height, the same days to be left al
 """
 
 from collections.abc import Sequence
-from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from enum import StrEnum
@@ -17,10 +16,11 @@ from mowalert.errors import InputError
 from mowalert.service.guides import allow_again, keep_off
 from mowalert.service.keys import Asker
 from mowalert.service.learn import teaches
-from mowalert.service.own_lawns import NotThereError, lawn_of, today_of
-from mowalert.service.ports import Store, Work
+from mowalert.service.own_lawns import NotThereError, lawn_of
+from mowalert.service.ports import Store
 from mowalert.service.records import EventRecord, KeptOff, LawnRecord
-from mowalert.service.report import report_height, report_mowing, undo_last
+from mowalert.service.report import report_height, report_mowing, reported_before, undo_last
+from mowalert.service.within import Within
 
 BY = "api"
 DAYS_AHEAD = 800
@@ -53,17 +53,6 @@ class OwnKeptOff:
 
     days: KeptOff
     repeated: bool
-
-
-@dataclass(frozen=True, slots=True)
-class _Within:
-    """A store with one transaction, open already: looking and saying cannot be torn apart."""
-
-    work: Work
-
-    def begin(self) -> AbstractContextManager[Work]:
-        """Go on in the transaction there is."""
-        return nullcontext(self.work)
 
 
 def report_own(
@@ -110,16 +99,17 @@ def report_own(
     InputError
         If the day or the height cannot be.
     """
-    today = today_of(asker.keeper, now)
+    today = asker.keeper.today(now)
     day = on or today
     with store.begin() as work:
         work.keys.lock(asker.key.key_id)
         lawn = lawn_of(work, asker.keeper, lawn_id)
         height = lawn.chosen_mm if height_mm is None else height_mm
-        known = _known(work, lawn, kind, day, height)
+        known = reported_before(work.lawns.events(lawn_id), kind, day, height)
         if known is None:
-            _report(_Within(work), turf, lawn, kind, height, day, today, now)
-        event = known or _known(work, lawn, kind, day, height)
+            _report(Within(work), turf, lawn, kind, height, day, today, now)
+        event = known or reported_before(work.lawns.events(lawn_id), kind, day, height)
+        work.commit()
     assert event is not None  # noqa: S101 - it was kept a line ago
     return _own_report(event, lawn, turf, repeated=known is not None)
 
@@ -136,15 +126,6 @@ def _report(
 ) -> None:
     report = report_mowing if kind is ReportKind.MOWING else report_height
     report(store, turf, lawn.lawn_id, height_mm=height_mm, on=on, today=today, now=now, by=BY)
-
-
-def _known(work: Work, lawn: LawnRecord, kind: ReportKind, on: date, height_mm: float) -> EventRecord | None:
-    same = [
-        event
-        for event in work.lawns.events(lawn.lawn_id)
-        if (event.kind, event.on, event.height_mm) == (kind, on, height_mm) and not event.assumed
-    ]
-    return same[-1] if same else None
 
 
 def _own_report(event: EventRecord, lawn: LawnRecord, turf: Turf, *, repeated: bool) -> OwnReport:
@@ -193,7 +174,9 @@ def undo_own(
             raise NotThereError(f"nothing has been reported of lawn {lawn_id} that could be taken back")
         if report_id not in (None, newest.event_id):
             raise NotThereError(f"report {report_id} is not the newest of lawn {lawn_id}")
-        return undo_last(_Within(work), turf, lawn_id, now=now)
+        undone = undo_last(Within(work), turf, lawn_id, now=now)
+        work.commit()
+    return undone
 
 
 def _newest(events: Sequence[EventRecord]) -> EventRecord | None:
@@ -245,7 +228,7 @@ def keep_off_own(
     InputError
         If the days cannot be.
     """
-    _check_near(first_on, last_on, today_of(asker.keeper, now))
+    _check_near(first_on, last_on, asker.keeper.today(now))
     said = KeptOff(0, lawn_id, reason, first_on, last_on, note, now)
     with store.begin() as work:
         work.keys.lock(asker.key.key_id)
@@ -254,8 +237,9 @@ def keep_off_own(
             if replace(days, kept_off_id=0, said_at=now) == said:
                 return OwnKeptOff(days, repeated=True)
         kept = keep_off(
-            _Within(work), lawn_id, reason=reason, first_on=first_on, last_on=last_on, note=note, now=now
+            Within(work), lawn_id, reason=reason, first_on=first_on, last_on=last_on, note=note, now=now
         )
+        work.commit()
     return OwnKeptOff(kept, repeated=False)
 
 
@@ -273,4 +257,6 @@ def allow_own(store: Store, asker: Asker, lawn_id: int, kept_off_id: int, *, now
         known = work.lawns.kept_off([lawn_id], since=date.min).get(lawn_id, ())
         if kept_off_id not in {days.kept_off_id for days in known}:
             raise NotThereError(f"lawn {lawn_id} has no days to be left alone with number {kept_off_id}")
-        return allow_again(_Within(work), kept_off_id, now=now)
+        allowed = allow_again(Within(work), kept_off_id, now=now)
+        work.commit()
+    return allowed

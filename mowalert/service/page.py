@@ -3,18 +3,17 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from mowalert.domain.arrays import Floats
-from mowalert.domain.decide import decide
+from mowalert.domain.decide import Round, decide
 from mowalert.domain.grasses import Turf
 from mowalert.domain.growth import height_mm
 from mowalert.domain.holds import in_mask
 from mowalert.domain.lawn import LawnFacts
 from mowalert.domain.notices import Notice
-from mowalert.domain.rounds import Occurrence, occurrence, round_on
+from mowalert.domain.rounds import occurrence, round_on
 from mowalert.domain.words import HoldReason
 from mowalert.service.look import LawnOutlook, SeenLawn, lawn_outlook, see_lawns
 from mowalert.service.ports import Store, Work
@@ -40,7 +39,7 @@ class LawnPage:
     """One lawn as its page shows it; without weather yet there is neither outlook nor answer.
 
     ``answer`` is what would be said today to somebody who has not been told anything yet; none if there
-    is nothing to do. ``next_round`` is when they would hear of it.
+    is nothing to do.
     """
 
     lawn: LawnRecord
@@ -51,7 +50,6 @@ class LawnPage:
     past: tuple[PastDay, ...]
     events: tuple[EventRecord, ...]
     told: tuple[ToldRecord, ...]
-    next_round: Occurrence
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,36 +94,32 @@ def keeper_page(
         shown = [lawn for lawn in lawns if lawn_id in (None, lawn.lawn_id)]
         if lawn_id is not None and not shown:
             return None
-        today = now.astimezone(ZoneInfo(keeper.time_zone)).date()
+        today = keeper.today(now)
         seen = {
             case.lawn.lawn_id: case
             for case in see_lawns(work, turf, policy, [lawn.lawn_id for lawn in shown], now)
         }
-        pages = [_lawn_page(work, keeper, lawn, seen.get(lawn.lawn_id), today, now) for lawn in shown]
+        (record,) = [one for one in work.rounds.all() if one.round_id == keeper.round_id]
+        table = timetable_of(record)
+        round_ = round_on(table, occurrence(table, today), tells_all_holds=True)
+        pages = [_lawn_page(work, lawn, seen.get(lawn.lawn_id), round_) for lawn in shown]
     return KeeperPage(keeper, today, tuple(pages))
 
 
-def _lawn_page(
-    work: Work, keeper: KeeperRecord, lawn: LawnRecord, case: SeenLawn | None, today: date, now: datetime
-) -> LawnPage:
+def _lawn_page(work: Work, lawn: LawnRecord, case: SeenLawn | None, round_: Round) -> LawnPage:
     events = work.lawns.events(lawn.lawn_id)
-    (record,) = [one for one in work.rounds.all() if one.round_id == keeper.round_id]
-    table = timetable_of(record)
-    coming = occurrence(table, today)
     answer = None
     if case is not None:
-        facts = replace(case.facts, told_hold=None)
-        answer = decide(facts, case.outlook, round_on(table, coming, tells_all_holds=True))
+        answer = decide(replace(case.facts, told_hold=None), case.outlook, round_)
     return LawnPage(
         lawn=lawn,
         site=work.keepers.sites([lawn.site_id])[lawn.site_id],
         facts=None if case is None else case.facts,
         outlook=None if case is None else lawn_outlook(case),
         answer=answer,
-        past=() if case is None else _past(case, events, today),
+        past=() if case is None else _past(case, events, round_.today),
         events=tuple(reversed(events[-LAST_EVENTS:])),
         told=tuple(work.outbox.told(lawn.lawn_id, limit=LAST_TOLD)),
-        next_round=coming,
     )
 
 

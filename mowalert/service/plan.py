@@ -45,6 +45,7 @@ from mowalert.domain.thirds import THIRD
 from mowalert.domain.weather import Place, WeatherDay
 from mowalert.domain.words import Sun, Watering
 from mowalert.errors import InputError, SourceError
+from mowalert.service.known import known_lawn
 from mowalert.service.places import standard_offset_min, time_zone_at
 from mowalert.service.ports import Store, WeatherSources
 from mowalert.service.simulate import (
@@ -273,9 +274,7 @@ def place_at(latitude_deg: float, longitude_deg: float, *, cell_degrees: float, 
 def enrolled_lawn(store: Store, turf: Turf, lawn_id: int) -> EnrolledLawn:
     """Return what is needed of an enrolled lawn; InputError if there is none of that number."""
     with store.begin() as work:
-        lawn = next(iter(work.lawns.get([lawn_id])), None)
-        if lawn is None:
-            raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
+        lawn = known_lawn(work, lawn_id)
         stand = work.stands.get([lawn.stand_id])[lawn.stand_id]
         (cell,) = work.weather.cells([stand.cell_id])
     planned = PlannedLawn(

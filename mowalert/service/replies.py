@@ -24,7 +24,7 @@ from mowalert.service.learn import HEIGHT
 from mowalert.service.letters import Letters, post
 from mowalert.service.ports import InboundRecord, Store, Work
 from mowalert.service.records import KeeperRecord, LawnRecord, ToldRecord
-from mowalert.service.report import SEASON_DAYS, report_height, report_mowing
+from mowalert.service.report import SEASON_DAYS, report_height, report_mowing, reported_before
 from mowalert.service.tell import FACTS
 from mowalert.service.wishes import LONGEST_PAUSE_D, STOPPED, pause, start, stop
 from mowalert.service.within import Within
@@ -111,7 +111,7 @@ class _Case:
 
     @property
     def today(self) -> date:
-        return self.now.astimezone(ZoneInfo(self.to.time_zone)).date()
+        return self.to.today(self.now)
 
     @property
     def kind(self) -> str:
@@ -280,15 +280,8 @@ def _meant(case: _Case) -> list[LawnRecord]:
 
 def _is_known(case: _Case, lawn: LawnRecord, kind: str, height_mm: float | None) -> bool:
     """Whether just this was reported before: a text sent twice is one report."""
-    wanted, on = lawn.chosen_mm if height_mm is None else height_mm, _day(case)
-    return any(
-        one.kind == kind
-        and one.on == on
-        and not one.assumed
-        and one.height_mm is not None
-        and abs(one.height_mm - wanted) < SAME_MM
-        for one in case.work.lawns.events(lawn.lawn_id)
-    )
+    wanted, events = lawn.chosen_mm if height_mm is None else height_mm, case.work.lawns.events(lawn.lawn_id)
+    return reported_before(events, kind, _day(case), wanted, within_mm=SAME_MM) is not None
 
 
 def _which_lawn(case: _Case) -> Answer:

@@ -1,5 +1,6 @@
 """A keeper reports a cut or a measured height, or takes a report back."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -8,6 +9,7 @@ from mowalert.domain.learning import Learned
 from mowalert.domain.thirds import removed_fraction
 from mowalert.errors import InputError
 from mowalert.service.anchoring import place, restarted
+from mowalert.service.known import known_lawn
 from mowalert.service.learn import (
     FORGET,
     HEIGHT,
@@ -85,7 +87,7 @@ def report_mowing(
         If the lawn is unknown, the day is still to come or too old, or the height cannot be.
     """
     with store.begin() as work:
-        lawn = _lawn(work, lawn_id)
+        lawn = known_lawn(work, lawn_id)
         _check_day(on, lawn, today=today, last_night_on=_last_night_on(work))
         height = lawn.chosen_mm if height_mm is None else _checked_height(height_mm, lawn, turf)
         before = _height_of(lawn, work, turf, _growth_on(work, lawn, on))
@@ -111,7 +113,7 @@ def report_height(
 ) -> Reported:
     """Restart a lawn's height from a measured one; parameters and errors as for a mowing."""
     with store.begin() as work:
-        lawn = _lawn(work, lawn_id)
+        lawn = known_lawn(work, lawn_id)
         _check_day(on, lawn, today=today, last_night_on=_last_night_on(work))
         height = _checked_height(height_mm, lawn, turf)
         growth_mm = _growth_on(work, lawn, on)
@@ -153,7 +155,7 @@ def forget_learned(store: Store, turf: Turf, lawn_id: int, *, on: date, now: dat
         If the lawn is unknown or has taught nothing.
     """
     with store.begin() as work:
-        lawn = _lawn(work, lawn_id)
+        lawn = known_lawn(work, lawn_id)
         if not lawn.learned_reports:
             raise InputError(f"lawn {lawn_id}: nothing has been learned that could be forgotten")
         work.lawns.happened([EventRecord(0, lawn_id, FORGET, on, None, None, False, "cli", now)])
@@ -191,7 +193,7 @@ def undo_last(store: Store, turf: Turf, lawn_id: int, *, now: datetime) -> Event
         If the lawn is unknown or nothing was reported.
     """
     with store.begin() as work:
-        lawn = _lawn(work, lawn_id)
+        lawn = known_lawn(work, lawn_id)
         undone = work.lawns.undo_last(lawn_id, at=now)
         if undone is None:
             raise InputError(f"lawn {lawn_id}: nothing has been reported that could be undone")
@@ -209,11 +211,18 @@ def undo_last(store: Store, turf: Turf, lawn_id: int, *, now: datetime) -> Event
     return undone
 
 
-def _lawn(work: Work, lawn_id: int) -> LawnRecord:
-    found = work.lawns.get([lawn_id])
-    if not found:
-        raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
-    return found[0]
+def reported_before(
+    events: Sequence[EventRecord], kind: str, on: date, height_mm: float, *, within_mm: float = 0.0
+) -> EventRecord | None:
+    """Return the newest report that says just this; heights nearer than ``within_mm`` count as one."""
+    same = [
+        event
+        for event in events
+        if (event.kind, event.on, event.assumed) == (kind, on, False)
+        and event.height_mm is not None
+        and (event.height_mm == height_mm or abs(event.height_mm - height_mm) < within_mm)
+    ]
+    return same[-1] if same else None
 
 
 def _last_night_on(work: Work) -> date | None:

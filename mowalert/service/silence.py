@@ -1,7 +1,6 @@
 """Silence: a keeper who said nothing after an advised day is taken to have cut, if that is their way."""
 
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Silence
@@ -18,8 +17,7 @@ def assume_cuts(store: Store, turf: Turf, *, now: datetime) -> int:
         over = [
             lawn
             for lawn in waiting
-            if lawn.advised_on is not None
-            and lawn.advised_on < now.astimezone(ZoneInfo(keepers[lawn.keeper_id].time_zone)).date()
+            if lawn.advised_on is not None and lawn.advised_on < keepers[lawn.keeper_id].today(now)
         ]
         cut = [
             lawn for lawn in over if keepers[lawn.keeper_id].silence is Silence.CUT and lawn.told_hold is None

@@ -5,20 +5,21 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from mowalert.domain.grasses import Turf
-from mowalert.domain.lawn import pace_of
 from mowalert.domain.rounds import as_weekdays
-from mowalert.domain.stand import StandKey, rooting_class
 from mowalert.domain.words import Channel, Sun, Units, Watering
 from mowalert.errors import InputError
 from mowalert.languages import LANGUAGES, N_
-from mowalert.service.anchoring import place
+from mowalert.service.anchoring import kept_at, place
 from mowalert.service.enrol import settle_round
+from mowalert.service.known import known_lawn
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord, LawnRecord
 
 LONGEST_PAUSE_D = 400
 STOPPED = N_("stopped by the keeper")
 """Why nothing is sent to an address whose owner said stop."""
+SUSPENDED = {Channel.EMAIL: "email_suspended", Channel.SMS: "phone_suspended"}
+"""Where a keeper says why nothing goes out on a channel."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,17 +65,16 @@ def pause(store: Store, keeper_id: int, *, until: date | None, today: date) -> K
 
 def stop(store: Store, keeper_id: int, channels: frozenset[Channel], *, at: datetime) -> KeeperRecord:
     """Send nothing more on some channels; what waits is cancelled."""
-    names = {Channel.EMAIL: "email_suspended", Channel.SMS: "phone_suspended"}
     with store.begin() as work:
         work.outbox.cancel_waiting(keeper_id, channels, at=at)
+        keeper = _change(work, keeper_id, **{SUSPENDED[channel]: STOPPED for channel in channels})
         work.commit()
-    return _changed(store, keeper_id, **{names[channel]: STOPPED for channel in channels})
+    return keeper
 
 
 def start(store: Store, keeper_id: int, channel: Channel) -> KeeperRecord:
     """Send again on a channel that its owner had stopped, or that had failed."""
-    name = "email_suspended" if channel is Channel.EMAIL else "phone_suspended"
-    return _changed(store, keeper_id, **{name: None})
+    return _changed(store, keeper_id, **{SUSPENDED[channel]: None})
 
 
 def speak(store: Store, keeper_id: int, *, language: str, units: Units) -> KeeperRecord:
@@ -87,16 +87,21 @@ def speak(store: Store, keeper_id: int, *, language: str, units: Units) -> Keepe
 def renew_links(store: Store, keeper_id: int) -> KeeperRecord:
     """Make every private link of a keeper void that was given out before."""
     with store.begin() as work:
-        keeper = _keeper(work, keeper_id)
+        keeper = _change(work, keeper_id, link_version=_keeper(work, keeper_id).link_version + 1)
         work.commit()
-    return _changed(store, keeper_id, link_version=keeper.link_version + 1)
+    return keeper
 
 
 def _changed(store: Store, keeper_id: int, **values: object) -> KeeperRecord:
     with store.begin() as work:
-        keeper = replace(_keeper(work, keeper_id), **values)  # type: ignore[arg-type]
-        work.keepers.change(keeper)
+        keeper = _change(work, keeper_id, **values)
         work.commit()
+    return keeper
+
+
+def _change(work: Work, keeper_id: int, **values: object) -> KeeperRecord:
+    keeper = replace(_keeper(work, keeper_id), **values)  # type: ignore[arg-type]
+    work.keepers.change(keeper)
     return keeper
 
 
@@ -132,10 +137,7 @@ def change_lawn(store: Store, turf: Turf, lawn_id: int, wish: LawnWish) -> LawnR
         If there is no such lawn, or its grass is not kept at that height.
     """
     with store.begin() as work:
-        found = work.lawns.get([lawn_id])
-        if not found:
-            raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
-        lawn = _as_wished(work, turf, found[0], wish)
+        lawn = _as_wished(work, turf, known_lawn(work, lawn_id), wish)
         work.lawns.change(lawn)
         place(work, turf, [replace(lawn, anchor_g_mm=None)])
         settle_round(work, lawn.keeper_id)
@@ -145,24 +147,13 @@ def change_lawn(store: Store, turf: Turf, lawn_id: int, wish: LawnWish) -> LawnR
 
 
 def _as_wished(work: Work, turf: Turf, lawn: LawnRecord, wish: LawnWish) -> LawnRecord:
-    stand, grass = work.stands.get([lawn.stand_id])[lawn.stand_id], turf.grasses[lawn.grass]
-    height_mm = wish.height_mm or lawn.chosen_mm
+    grass, height_mm = turf.grasses[lawn.grass], wish.height_mm or lawn.chosen_mm
     if not grass.lowest_mm <= height_mm <= grass.highest_mm:
         raise InputError(
             f"{grass.name} is kept at {grass.lowest_mm:g} to {grass.highest_mm:g} mm, not at {height_mm:g} mm"
         )
-    key = StandKey(
-        lawn.grass,
-        stand.key.soil,
-        rooting_class(height_mm),
-        wish.sun or stand.key.sun,
-        wish.watering or stand.key.watering,
-    )
     return replace(
-        lawn,
-        chosen_mm=height_mm,
+        kept_at(work, turf, lawn, height_mm, sun=wish.sun, watering=wish.watering),
         follows_guide=lawn.follows_guide and wish.height_mm is None,
-        pace=pace_of(grass, height_mm, nitrogen=lawn.nitrogen, learned=lawn.learned),
-        stand_id=work.stands.ensure(stand.cell_id, key),
         mowing_days=lawn.mowing_days if wish.mowing_days is None else as_weekdays(wish.mowing_days),
     )

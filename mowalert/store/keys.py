@@ -6,14 +6,12 @@ from typing import Any
 from sqlalchemy import Connection, Select, insert, select, update
 
 from mowalert.service.ports import ApiKeyRecord
-from mowalert.service.records import LawnRecord
-from mowalert.store.lawns import lawn_record
 from mowalert.store.sql import values_of
-from mowalert.store.tables import api_key, lawn
+from mowalert.store.tables import api_key
 
 
 class SqlKeys:
-    """Keys, and the lawns they open.
+    """Keys of keepers' programs.
 
     Parameters
     ----------
@@ -51,12 +49,6 @@ class SqlKeys:
         """Let nobody else say anything with a key until this transaction ends."""
         # SQLite's transactions exclude each other as they are.
         self._connection.execute(select(api_key.c.key_id).where(api_key.c.key_id == key_id).with_for_update())
-
-    def lawns(self, keeper_id: int, *, after: int, limit: int) -> list[LawnRecord]:
-        """The next lawns of a keeper after an id, in order of id."""
-        query = select(lawn).where(lawn.c.keeper_id == keeper_id, lawn.c.lawn_id > after)
-        rows = self._connection.execute(query.order_by(lawn.c.lawn_id).limit(limit)).mappings()
-        return [lawn_record(row) for row in rows]
 
     def _keys(self, query: Select[Any]) -> list[ApiKeyRecord]:
         return [

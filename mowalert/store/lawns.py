@@ -78,10 +78,14 @@ class SqlLawns:
         """Every lawn's id."""
         return list(self._connection.scalars(select(lawn.c.lawn_id).order_by(lawn.c.lawn_id)))
 
-    def page(self, *, after: int, limit: int, guide: str | None = None) -> list[LawnRecord]:
-        """The next lawns after an id, in order of id: of all, or those a guide speaks of."""
+    def page(
+        self, *, after: int, limit: int, guide: str | None = None, keeper_id: int | None = None
+    ) -> list[LawnRecord]:
+        """The next lawns after an id, in order of id: of all, of a keeper, or those a guide speaks of."""
         query = select(lawn).where(lawn.c.lawn_id > after).order_by(lawn.c.lawn_id).limit(limit)
-        return self._lawns(query if guide is None else query.where(lawn.c.guide == guide))
+        for column, wanted in ((lawn.c.guide, guide), (lawn.c.keeper_id, keeper_id)):
+            query = query if wanted is None else query.where(column == wanted)
+        return self._lawns(query)
 
     def due_ids(
         self, round_ids: Sequence[int], *, as_of: date, limit_day: int, window_day: int | None

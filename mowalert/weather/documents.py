@@ -4,7 +4,7 @@ import requests
 from urllib3.exceptions import HTTPError
 
 from mowalert.errors import SourceError
-from mowalert.weather.http import PIECE, Http
+from mowalert.weather.http import Http, bounded_body
 from mowalert.weather.safe_xml import LARGEST
 
 ACCEPT = "application/cap+xml, application/atom+xml, application/rss+xml, application/xml, text/xml"
@@ -52,10 +52,4 @@ def _checked(source: str, answer: requests.Response) -> bytes:
     if answer.status_code != 200:
         gone = 400 <= answer.status_code < 500 and answer.status_code not in WORTH_ANOTHER_TRY
         raise SourceError(f"status {answer.status_code}", permanent=gone, source=source)
-    pieces, size = [], 0
-    for piece in answer.iter_content(PIECE):
-        size += len(piece)
-        if size > LARGEST:
-            raise SourceError("too large", permanent=True, source=source)
-        pieces.append(piece)
-    return b"".join(pieces)
+    return bounded_body(source, answer, LARGEST)

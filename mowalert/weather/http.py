@@ -94,7 +94,7 @@ class Http:
                 url, params=params, timeout=self._timeout_s, stream=True, allow_redirects=False
             )
             answer = self._followed(source, url, answer)
-            body = _body(source, answer)
+            body = bounded_body(source, answer, LARGEST_BODY)
         except requests.RequestException as error:
             raise SourceError(f"{type(error).__name__}", permanent=False, source=source) from error
         return answer.status_code, _parsed(source, answer, body)
@@ -123,11 +123,12 @@ def _session(cache: Path | None) -> requests.Session:
     )
 
 
-def _body(source: str, answer: requests.Response) -> bytes:
+def bounded_body(source: str, answer: requests.Response, most: int) -> bytes:
+    """Read an answer's body; SourceError if it is larger than ``most`` bytes."""
     pieces, size = [], 0
     for piece in answer.iter_content(PIECE):
         size += len(piece)
-        if size > LARGEST_BODY:
+        if size > most:
             raise SourceError("the answer is too large", permanent=True, source=source)
         pieces.append(piece)
     return b"".join(pieces)

@@ -15,6 +15,7 @@ from mowalert.domain.words import Units
 from mowalert.languages import LANGUAGES, best_language, translations
 from mowalert.links import Links
 from mowalert.service.letters import Letters
+from mowalert.service.records import KeeperRecord
 from mowalert.wiring import Services
 
 MONDAY = date(2024, 1, 1)
@@ -90,6 +91,16 @@ class Site:
     def is_our_form(self, form: Mapping[str, str], action: str) -> bool:
         """Whether a form that came back was served by us for this action, lately."""
         return self.links.is_our_form(form.get("form", ""), action, now=self.now)
+
+    def keeper_of(self, purpose: str, token: str) -> KeeperRecord | None:
+        """Whose a private link is; none where it was altered, has ended, or was made void."""
+        facts = self.links.facts(purpose, token, now=self.now)
+        if facts is None or len(facts) != 2:
+            return None
+        keeper_id, version = facts
+        with self.services.store.begin() as work:
+            keeper = work.keepers.get([int(keeper_id)]).get(int(keeper_id))
+        return keeper if keeper is not None and keeper.link_version == version else None
 
 
 def site_of(request: Request) -> Site:

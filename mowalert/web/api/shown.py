@@ -10,10 +10,9 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from mowalert.channels.wording import wording_in
 from mowalert.domain.lawn import place_name
 from mowalert.domain.notices import DayPart, DayReason, Notice
-from mowalert.domain.rounds import weekdays_in
+from mowalert.domain.rounds import DAY_NAMES, weekdays_in
 from mowalert.domain.thirds import limit_height_mm, window_height_mm
 from mowalert.domain.words import Clippings, HoldReason, NoticeKind, Sun, Watering
-from mowalert.service.lawn_rows import DAY_NAMES
 from mowalert.service.lawn_table import ImportReport
 from mowalert.service.look import LawnOutlook
 from mowalert.service.own_lawns import OwnLawn

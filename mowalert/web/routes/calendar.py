@@ -19,7 +19,7 @@ SiteHere = Annotated[Site, Depends(site_of)]
 @router.api_route("/calendar/{token}.ics", methods=["GET", "HEAD"])
 def calendar(request: Request, token: str, site: SiteHere) -> Response:
     """Give the calendar, or say that it is as it was."""
-    keeper = _keeper(site, token)
+    keeper = site.keeper_of(CALENDAR, token)
     if keeper is None:
         return Response("not found", status_code=404, media_type="text/plain")
     feed = _feed(site, keeper)
@@ -28,17 +28,6 @@ def calendar(request: Request, token: str, site: SiteHere) -> Response:
     if _is_known(request.headers.get("if-none-match", ""), tag):
         return Response(status_code=304, headers=headers)
     return Response(feed, headers=headers, media_type="text/calendar; charset=utf-8")
-
-
-def _keeper(site: Site, token: str) -> KeeperRecord | None:
-    """Whose calendar it is; none where the address was altered or made void."""
-    facts = site.links.facts(CALENDAR, token, now=site.now)
-    if facts is None or len(facts) != 2:
-        return None
-    keeper_id, version = facts
-    with site.services.store.begin() as work:
-        keeper = work.keepers.get([int(keeper_id)]).get(int(keeper_id))
-    return keeper if keeper is not None and keeper.link_version == version else None
 
 
 def _feed(site: Site, keeper: KeeperRecord) -> bytes:

@@ -10,12 +10,13 @@ from fastapi.responses import HTMLResponse
 
 from mowalert.domain.grasses import Grass
 from mowalert.domain.pace import cuts_a_month
+from mowalert.domain.rounds import DAY_NAMES
 from mowalert.domain.words import Sun, Units, Watering
 from mowalert.errors import MowalertError, SourceError
 from mowalert.links import CONFIRM
 from mowalert.service.grow import grow_stands
 from mowalert.service.joining import Joined, ask_to_join, confirm, read_form
-from mowalert.service.lawn_rows import DAY_NAMES, LawnRow
+from mowalert.service.lawn_rows import LawnRow
 from mowalert.service.ports import FoundPlace
 from mowalert.service.pull import pull_weather
 from mowalert.web.posting import deliver_soon

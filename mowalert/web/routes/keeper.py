@@ -8,12 +8,12 @@ import orjson
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import HTMLResponse
 
+from mowalert.domain.rounds import DAY_NAMES
 from mowalert.domain.units import mm_from_inches
 from mowalert.domain.words import Channel, Sun, Units, Watering
 from mowalert.errors import InputError
 from mowalert.links import PAGE
 from mowalert.service.grow import grow_stands
-from mowalert.service.lawn_rows import DAY_NAMES
 from mowalert.service.page import KeeperPage, keeper_page
 from mowalert.service.privacy import erase, own_data
 from mowalert.service.records import KeeperRecord
@@ -31,7 +31,6 @@ from mowalert.service.wishes import (
 from mowalert.web.routes.joining import heights_for
 from mowalert.web.shown import shown_lawn
 from mowalert.web.site import Site, form_of, see_other, site_of
-from mowalert.web.when import local_today
 
 router = APIRouter()
 SiteHere = Annotated[Site, Depends(site_of)]
@@ -41,7 +40,7 @@ Form = Annotated[dict[str, str], Depends(form_of)]
 @router.get("/my/{token}")
 def pages(request: Request, token: str, site: SiteHere) -> HTMLResponse:
     """Show a keeper's lawns; a lone one whole."""
-    keeper = _keeper(site, token)
+    keeper = site.keeper_of(PAGE, token)
     if keeper is None:
         return _gone(request, site)
     page = _page(site, keeper)
@@ -65,7 +64,7 @@ def pages(request: Request, token: str, site: SiteHere) -> HTMLResponse:
 @router.get("/my/{token}/lawn/{lawn_id}")
 def lawn(request: Request, token: str, lawn_id: int, site: SiteHere) -> HTMLResponse:
     """Show one lawn."""
-    keeper = _keeper(site, token)
+    keeper = site.keeper_of(PAGE, token)
     page = None if keeper is None else _page(site, keeper, lawn_id)
     return _gone(request, site) if page is None or not page.lawns else _lawn(request, site, token, page)
 
@@ -73,7 +72,7 @@ def lawn(request: Request, token: str, lawn_id: int, site: SiteHere) -> HTMLResp
 @router.get("/my/{token}/why/{told_id}")
 def why_said(request: Request, token: str, told_id: int, site: SiteHere) -> HTMLResponse:
     """Show why a notice said what it said."""
-    keeper = _keeper(site, token)
+    keeper = site.keeper_of(PAGE, token)
     services = site.services
     if keeper is None:
         return _gone(request, site)
@@ -93,7 +92,7 @@ def why_said(request: Request, token: str, told_id: int, site: SiteHere) -> HTML
 @router.get("/my/{token}/data")
 def data(request: Request, token: str, site: SiteHere) -> Response:
     """Hand out everything that is kept about a keeper."""
-    keeper = _keeper(site, token)
+    keeper = site.keeper_of(PAGE, token)
     told = None if keeper is None else own_data(site.services.store, keeper.keeper_id)
     if told is None:
         return _gone(request, site)
@@ -105,7 +104,7 @@ def data(request: Request, token: str, site: SiteHere) -> Response:
 @router.get("/my/{token}/leave")
 def ask_to_leave(request: Request, token: str, site: SiteHere) -> HTMLResponse:
     """Show what is kept, and the button that forgets it."""
-    keeper = _keeper(site, token)
+    keeper = site.keeper_of(PAGE, token)
     if keeper is None:
         return _gone(request, site)
     told = own_data(site.services.store, keeper.keeper_id) or {}
@@ -124,7 +123,7 @@ def ask_to_leave(request: Request, token: str, site: SiteHere) -> HTMLResponse:
 @router.post("/my/{token}/leave")
 def leave(request: Request, token: str, site: SiteHere, form: Form) -> HTMLResponse:
     """Forget a keeper for good."""
-    keeper = _keeper(site, token)
+    keeper = site.keeper_of(PAGE, token)
     if keeper is None or not site.is_our_form(form, f"leave {token}"):
         return _gone(request, site)
     erase(site.services.store, site.links, keeper.keeper_id, at=site.now)
@@ -134,7 +133,7 @@ def leave(request: Request, token: str, site: SiteHere, form: Form) -> HTMLRespo
 @router.post("/my/{token}/keeper")
 def change_keeper(request: Request, token: str, site: SiteHere, form: Form) -> Response:
     """Pause, stop, start, speak another language, or make old links void."""
-    keeper = _keeper(site, token)
+    keeper = site.keeper_of(PAGE, token)
     if keeper is None or not site.is_our_form(form, f"my {token}"):
         return _gone(request, site)
     try:
@@ -151,11 +150,11 @@ def _keeper_wish(site: Site, keeper: KeeperRecord, form: dict[str, str]) -> str:
     store, keeper_id = site.services.store, keeper.keeper_id
     match form.get("do"):
         case "pause":
-            today = local_today(keeper, site.now)
+            today = keeper.today(site.now)
             pause(store, keeper_id, until=_date(form.get("until", "")), today=today)
             return "paused"
         case "resume":
-            pause(store, keeper_id, until=None, today=local_today(keeper, site.now))
+            pause(store, keeper_id, until=None, today=keeper.today(site.now))
             return "resumed"
         case "stop":
             stop(store, keeper_id, frozenset(Channel), at=site.now)
@@ -177,7 +176,7 @@ def _keeper_wish(site: Site, keeper: KeeperRecord, form: dict[str, str]) -> str:
 @router.post("/my/{token}/lawn/{lawn_id}")
 def change(request: Request, token: str, lawn_id: int, site: SiteHere, form: Form) -> Response:
     """Take a report, take one back, or keep the lawn another way."""
-    keeper = _keeper(site, token)
+    keeper = site.keeper_of(PAGE, token)
     page = None if keeper is None else _page(site, keeper, lawn_id)
     if keeper is None or page is None or not page.lawns or not site.is_our_form(form, f"my {token}"):
         return _gone(request, site)
@@ -190,54 +189,53 @@ def change(request: Request, token: str, lawn_id: int, site: SiteHere, form: For
 
 
 def _lawn_wish(site: Site, keeper: KeeperRecord, lawn_id: int, form: dict[str, str]) -> str:
-    services, today = site.services, local_today(keeper, site.now)
-    store, turf = services.store, services.turf
-    day = {"today": today, "yesterday": today - timedelta(days=1)}.get(form.get("day", "today"))
-    on = day or _date(form.get("on", ""))
+    services, today = site.services, keeper.today(site.now)
     match form.get("do"):
-        case "mowed":
-            report_mowing(
-                store,
-                turf,
-                lawn_id,
-                height_mm=_height(form, keeper),
-                on=on,
-                today=today,
-                now=site.now,
-                by="page",
-            )
-            return "mowed"
-        case "measured":
-            height_mm = _height(form, keeper)
-            if height_mm is None:
-                raise InputError("say the height you measured")
-            report_height(
-                store, turf, lawn_id, height_mm=height_mm, on=on, today=today, now=site.now, by="page"
-            )
-            return "measured"
+        case "mowed" | "measured":
+            return _report(site, keeper, lawn_id, form, today)
         case "undo":
-            undo_last(store, turf, lawn_id, now=site.now)
+            undo_last(services.store, services.turf, lawn_id, now=site.now)
             return "undone"
         case "forget":
-            forget_learned(store, turf, lawn_id, on=today, now=site.now)
+            forget_learned(services.store, services.turf, lawn_id, on=today, now=site.now)
             return "forgotten"
         case "keep":
-            days = frozenset(index for index, name in enumerate(DAY_NAMES) if form.get(f"day_{name}"))
-            if not days:
-                raise InputError("choose at least one mowing day")
-            wish = LawnWish(
-                height_mm=float(form["height_mm"]) if form.get("height_mm") else None,
-                watering=Watering(form["watering"]) if form.get("watering") else None,
-                sun=Sun(form["sun"]) if form.get("sun") else None,
-                mowing_days=days,
-            )
-            changed = change_lawn(store, turf, lawn_id, wish)
-            # Another height may root otherwise: its curve is computed now, not only tonight.
-            with store.begin() as work:
-                stand = work.stands.get([changed.stand_id])[changed.stand_id]
-            grow_stands(store, turf, now=site.now, cell_ids=[stand.cell_id])
+            _keep_otherwise(site, lawn_id, form)
             return "changed"
     raise InputError("say what is to be done")
+
+
+def _report(site: Site, keeper: KeeperRecord, lawn_id: int, form: dict[str, str], today: date) -> str:
+    """Take a cut or a measured height, of the day said."""
+    store, turf, now = site.services.store, site.services.turf, site.now
+    day = {"today": today, "yesterday": today - timedelta(days=1)}.get(form.get("day", "today"))
+    on, height_mm = day or _date(form.get("on", "")), _height(form, keeper)
+    if form["do"] == "mowed":
+        report_mowing(store, turf, lawn_id, height_mm=height_mm, on=on, today=today, now=now, by="page")
+        return "mowed"
+    if height_mm is None:
+        raise InputError("say the height you measured")
+    report_height(store, turf, lawn_id, height_mm=height_mm, on=on, today=today, now=now, by="page")
+    return "measured"
+
+
+def _keep_otherwise(site: Site, lawn_id: int, form: dict[str, str]) -> None:
+    """Keep a lawn at another height, on other days, in other light or watered otherwise."""
+    services = site.services
+    days = frozenset(index for index, name in enumerate(DAY_NAMES) if form.get(f"day_{name}"))
+    if not days:
+        raise InputError("choose at least one mowing day")
+    wish = LawnWish(
+        height_mm=float(form["height_mm"]) if form.get("height_mm") else None,
+        watering=Watering(form["watering"]) if form.get("watering") else None,
+        sun=Sun(form["sun"]) if form.get("sun") else None,
+        mowing_days=days,
+    )
+    changed = change_lawn(services.store, services.turf, lawn_id, wish)
+    # Another height may root otherwise: its curve is computed now, not only tonight.
+    with services.store.begin() as work:
+        stand = work.stands.get([changed.stand_id])[changed.stand_id]
+    grow_stands(services.store, services.turf, now=site.now, cell_ids=[stand.cell_id])
 
 
 def _date(said: str) -> date:
@@ -261,17 +259,6 @@ def _height(form: dict[str, str], keeper: KeeperRecord) -> float | None:
     return number if keeper.units is Units.METRIC else float(mm_from_inches(number))
 
 
-def _keeper(site: Site, token: str) -> KeeperRecord | None:
-    """Whose page it is; none where the link was altered, has ended, or was made void."""
-    facts = site.links.facts(PAGE, token, now=site.now)
-    if facts is None or len(facts) != 2:
-        return None
-    keeper_id, version = facts
-    with site.services.store.begin() as work:
-        keeper = work.keepers.get([int(keeper_id)]).get(int(keeper_id))
-    return keeper if keeper is not None and keeper.link_version == version else None
-
-
 def _again_keeper(site: Site, keeper: KeeperRecord) -> KeeperRecord:
     with site.services.store.begin() as work:
         return work.keepers.get([keeper.keeper_id])[keeper.keeper_id]
@@ -286,7 +273,7 @@ def _page(site: Site, keeper: KeeperRecord, lawn_id: int | None = None) -> Keepe
     page = keeper_page(
         services.store, services.turf, services.policy, keeper.keeper_id, now=site.now, lawn_id=lawn_id
     )
-    return page or KeeperPage(keeper, local_today(keeper, site.now), ())
+    return page or KeeperPage(keeper, keeper.today(site.now), ())
 
 
 def _lawn(

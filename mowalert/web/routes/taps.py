@@ -14,7 +14,6 @@ from mowalert.service.records import KeeperRecord, LawnRecord
 from mowalert.service.report import report_mowing
 from mowalert.service.wishes import stop
 from mowalert.web.site import Site, form_of, site_of
-from mowalert.web.when import local_today
 
 router = APIRouter()
 SiteHere = Annotated[Site, Depends(site_of)]
@@ -64,7 +63,7 @@ def mowed(request: Request, token: str, site: SiteHere, form: Form) -> HTMLRespo
     if found is None or not site.is_our_form(form, f"did {token}"):
         return _gone(request, site)
     keeper, lawn, advised_on = found
-    today = local_today(keeper, site.now)
+    today = keeper.today(site.now)
     said = form.get("on", "")
     try:
         on = date.fromisoformat(said) if said else min(advised_on, today)
@@ -110,7 +109,7 @@ def _did(
     wrong: str = "",
     typed_on: str = "",
 ) -> HTMLResponse:
-    today = local_today(keeper, site.now)
+    today = keeper.today(site.now)
     with site.services.store.begin() as work:
         site_name = work.keepers.sites([lawn.site_id])[lawn.site_id].name
     return site.page(

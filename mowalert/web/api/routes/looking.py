@@ -11,7 +11,6 @@ from mowalert.service.own_lawns import (
     own_lawns,
     own_notices,
     own_outlook,
-    today_of,
 )
 from mowalert.web.api.asking import Reader, SiteHere
 from mowalert.web.api.problems import answers
@@ -77,7 +76,7 @@ def due(asker: Reader, site: SiteHere) -> NoticesNow:
     """List lawns that may or must be cut, the most urgent first; one under a hold says so. Scope: read."""
     made, now = site.services, site.now
     notices = own_due(made.store, made.turf, made.policy, asker.keeper, now=now)
-    return NoticesNow(on=today_of(asker.keeper, now), lawns=[show_notice(one) for one in notices])
+    return NoticesNow(on=asker.keeper.today(now), lawns=[show_notice(one) for one in notices])
 
 
 @router.get("/holds", responses=answers())
@@ -85,4 +84,4 @@ def holds(asker: Reader, site: SiteHere) -> NoticesNow:
     """List lawns that are better not mown today, each with its reason. Scope: read."""
     made, now = site.services, site.now
     notices = own_held(made.store, made.turf, made.policy, asker.keeper, now=now)
-    return NoticesNow(on=today_of(asker.keeper, now), lawns=[show_notice(one) for one in notices])
+    return NoticesNow(on=asker.keeper.today(now), lawns=[show_notice(one) for one in notices])

@@ -7,7 +7,6 @@ from fastapi import APIRouter, Path, Query, Response
 
 from mowalert.domain.words import HoldReason
 from mowalert.service.keys import Asker
-from mowalert.service.own_lawns import today_of
 from mowalert.service.own_reports import (
     OwnReport,
     ReportKind,
@@ -156,5 +155,5 @@ def undo_kept_off(
 @router.put("/keeper/pause", responses=answers(415, 422), openapi_extra=takes_model(Pause))
 def set_pause(asker: Reporter, site: SiteHere, body: Annotated[Pause, told(Pause)]) -> Paused:
     """Send this keeper nothing up to and on a day, or end the pause. Scope: report."""
-    keeper, today = asker.keeper, today_of(asker.keeper, site.now)
+    keeper, today = asker.keeper, asker.keeper.today(site.now)
     return Paused.model_validate(pause(site.services.store, keeper.keeper_id, until=body.until, today=today))
