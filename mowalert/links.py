@@ -13,6 +13,9 @@ MOWED = "mowed"
 """One tap that records one lawn's advised cut."""
 CONFIRM = "confirm"
 CALENDAR = "calendar"
+WORK = "work"
+"""The pages of a contact of an organisation: lists, hand-outs, visits."""
+CONTACT_STOP = "contact stop"
 FORM = "form"
 """Proof that a form was served by us, for this action, lately."""
 PAGE_DAYS, TAP_DAYS, CONFIRM_DAYS = 400, 30, 3
@@ -71,6 +74,16 @@ class Links:
         """
         token = self.token(CALENDAR, keeper_id, version)
         return self._url("calendar", f"{token}.ics")
+
+    def work_url(self, contact_id: int, version: int, *, now: datetime) -> str:
+        """Return the address of a contact's pages: today's list, hand-outs, visits; empty without pages."""
+        return self._url("work", self.token(WORK, contact_id, version, until=now + timedelta(days=PAGE_DAYS)))
+
+    def contact_stop_url(self, contact_id: int) -> str:
+        """Return the address at which a contact stops e-mail with one click; empty without pages."""
+        if not self._base_url.startswith("https://"):
+            return ""
+        return f"{self._base_url}/stop-work/{self._serializer(CONTACT_STOP).dumps(contact_id)}"
 
     def token(self, purpose: str, *facts: int | str, until: datetime | None = None) -> str:
         """Sign some facts for one purpose, until a moment if given."""

@@ -16,7 +16,7 @@ if [ "${1:-}" = "--fast" ]; then
     shift
 fi
 
-extras="service,plots,web,test"
+extras="service,plots,web,crews,test"
 [ -n "$fast" ] || extras="$extras,reference"
 bash deploy/bootstrap.sh "$extras"
 [ -n "$fast" ] || bash tests/browser.sh

@@ -13,6 +13,7 @@ from typing import Protocol
 from mowalert.domain.words import Channel
 from mowalert.languages import N_, translations
 from mowalert.links import Links
+from mowalert.service.crew_records import ContactRecord
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord
 
@@ -149,15 +150,17 @@ def take_bounce(
         kind = BounceKind.SOFT if sent is None else kind_of(bounce)
         address = bounce.address if sent is None else sent.address
         keepers = work.keepers.by_email(address) if address else []
-        if not keepers:
+        contacts = work.crews.contacts_at(Channel.EMAIL, address) if address else []
+        if not keepers and not contacts:
             return TakenBounce(BounceOutcome.NOBODY, kind)
-        ids = tuple(keeper.keeper_id for keeper in keepers)
+        theirs = [keeper.keeper_id for keeper in keepers] + [contact.keeper_id for contact in contacts]
+        ids = tuple(dict.fromkeys(theirs))
         once = f"{bounce.rfc_message_id or '-'} {address} {kind}" if sent else f"{address} {now:%Y-%m-%d}"
         if not _is_new(work, links.mark(once), now):
             return TakenBounce(BounceOutcome.REPEATED, kind, ids)
         rule = (policy or BouncePolicy()).rule(kind)
         count = _counted(work, links.mark(address), kind, rule, now)
-        outcome = _acted(work, keepers, kind, rule, count, now)
+        outcome = _acted(work, keepers, contacts, kind, rule, count, now)
         work.commit()
     return TakenBounce(outcome, kind, ids, count)
 
@@ -190,7 +193,13 @@ def _counted(work: Work, mark: str, kind: BounceKind, rule: BounceRule, now: dat
 
 
 def _acted(
-    work: Work, keepers: list[KeeperRecord], kind: BounceKind, rule: BounceRule, count: int, now: datetime
+    work: Work,
+    keepers: list[KeeperRecord],
+    contacts: list[ContactRecord],
+    kind: BounceKind,
+    rule: BounceRule,
+    count: int,
+    now: datetime,
 ) -> BounceOutcome:
     if count < rule.count or rule.action is BounceAction.NOTHING:
         return BounceOutcome.COUNTED
@@ -199,4 +208,8 @@ def _acted(
         reason = translations(keeper.language).gettext(REASONS[kind])
         work.keepers.suspend(keeper.keeper_id, Channel.EMAIL, reason[:LONGEST_REASON])
         work.outbox.cancel_waiting(keeper.keeper_id, {Channel.EMAIL}, at=now)
-    return BounceOutcome.SUSPENDED if heard else BounceOutcome.ALREADY
+    people = [contact for contact in contacts if not contact.email_suspended]
+    for contact in people:
+        reason = translations(contact.language).gettext(REASONS[kind])
+        work.crews.suspend_contact(contact.contact_id, Channel.EMAIL, reason[:LONGEST_REASON])
+    return BounceOutcome.SUSPENDED if heard or people else BounceOutcome.ALREADY

@@ -11,7 +11,7 @@ from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
 from mowalert.errors import DeliveryError
 from mowalert.service.ports import Store, Transport
-from mowalert.service.records import KeeperRecord, LeasedMessage
+from mowalert.service.records import KeeperRecord, LeasedMessage, NewMessage
 from mowalert.service.tell import Policy, still_true
 
 LEASE = timedelta(minutes=10)
@@ -139,7 +139,8 @@ def _not_yet(store: Store, leased: LeasedMessage, sms: SmsPolicy, now: datetime)
         sent = work.outbox.sms_this_month(keeper.keeper_id, since=month)
     if sent >= sms.monthly_limit:
         return (month + timedelta(days=32)).replace(day=1)
-    return _after_quiet_hours(keeper, sms, now)
+    # Who works for an organisation asked for the list at the hour the day begins.
+    return None if leased.message.contact_id else _after_quiet_hours(keeper, sms, now)
 
 
 def _after_quiet_hours(keeper: KeeperRecord, sms: SmsPolicy, now: datetime) -> datetime | None:
@@ -193,14 +194,21 @@ def _after_error(
     elif error.permanent:
         _settle(store, leased, "failed", now, str(error))
         if error.code in NO_SUCH_ADDRESS:
-            with store.begin() as work:
-                work.keepers.suspend(leased.message.keeper_id, leased.message.channel, str(error)[:200])
-                work.commit()
+            _suspend(store, leased.message, str(error)[:200])
         report.failed += 1
     else:
         wait = RETRY_WAITS_MIN[min(leased.attempts, len(RETRY_WAITS_MIN)) - 1]
         _postpone(store, leased, now + timedelta(minutes=wait * random.uniform(0.8, 1.2)), str(error))
         report.retried += 1
+
+
+def _suspend(store: Store, message: NewMessage, reason: str) -> None:
+    with store.begin() as work:
+        if message.contact_id:
+            work.crews.suspend_contact(message.contact_id, message.channel, reason)
+        else:
+            work.keepers.suspend(message.keeper_id, message.channel, reason)
+        work.commit()
 
 
 def _mark_sending(store: Store, leased: LeasedMessage) -> None:

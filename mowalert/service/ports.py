@@ -13,6 +13,7 @@ from mowalert.domain.stand import StandKey
 from mowalert.domain.warnings import PlacedWarning
 from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal, WeatherDay
 from mowalert.domain.words import Channel, NoticeKind
+from mowalert.service.ports_crews import Crews, Parks
 from mowalert.service.records import (
     AnchorUpdate,
     BulletinRecord,
@@ -281,8 +282,10 @@ class Lawns(Protocol):
     def all_ids(self) -> list[int]:
         """Every lawn's id."""
 
-    def page(self, *, after: int, limit: int, guide: str | None = None) -> list[LawnRecord]:
-        """The next lawns after an id, in order of id: of all, or those a guide speaks of."""
+    def page(
+        self, *, after: int, limit: int, guide: str | None = None, keeper_id: int | None = None
+    ) -> list[LawnRecord]:
+        """The next lawns after an id, in order of id: of all, of a keeper, or those a guide speaks of."""
 
     def due_ids(
         self, round_ids: Sequence[int], *, as_of: date, limit_day: int, window_day: int | None
@@ -353,7 +356,7 @@ class Outbox(Protocol):
     """Messages on their way, and what was told."""
 
     def add(self, message: NewMessage) -> bool:
-        """Queue a message; ``False`` if its keeper already has one of that kind for that day."""
+        """Queue a message; ``False`` if whoever it is for already has one of that kind for that day."""
 
     def tell(self, told: Sequence[ToldRecord]) -> None:
         """Keep notices as they were decided."""
@@ -559,9 +562,6 @@ class ApiKeys(Protocol):
     def lock(self, key_id: int) -> None:
         """Let nobody else say anything with a key until this transaction ends."""
 
-    def lawns(self, keeper_id: int, *, after: int, limit: int) -> list[LawnRecord]:
-        """The next lawns of a keeper after an id, in order of id."""
-
 
 @dataclass(frozen=True, slots=True)
 class InboundRecord:
@@ -675,6 +675,14 @@ class Work(Protocol):
     @property
     def warnings(self) -> Warnings:
         """Official warnings."""
+
+    @property
+    def crews(self) -> Crews:
+        """Crews, contacts, plans and visits."""
+
+    @property
+    def parks(self) -> Parks:
+        """Turf classes and their holds, restrictions, and the crews' heat."""
 
     def commit(self) -> None:
         """Make it last."""

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from mowalert.domain.stand import StandKey
 from mowalert.domain.thirds import THIRD
@@ -50,6 +51,10 @@ class KeeperRecord:
     no_weather_on: date | None = None
     greeted: bool = False
     link_version: int = 0
+
+    def today(self, now: datetime) -> date:
+        """Return the date it is where they live."""
+        return now.astimezone(ZoneInfo(self.time_zone)).date()
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +215,7 @@ class EventRecord:
 
 @dataclass(frozen=True, slots=True)
 class NewMessage:
-    """A message on its way into the outbox."""
+    """A message on its way into the outbox; ``contact_id`` is 0 for the keeper's own address."""
 
     keeper_id: int
     channel: Channel
@@ -227,6 +232,7 @@ class NewMessage:
     created_at: datetime
     not_before: datetime
     useful_until: datetime
+    contact_id: int = 0
 
 
 @dataclass(frozen=True, slots=True)

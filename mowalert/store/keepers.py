@@ -8,6 +8,17 @@ from sqlalchemy import Connection, Select, delete, insert, select, update
 
 from mowalert.domain.words import Channel, KeeperKind, Silence, Units
 from mowalert.service.records import KeeperRecord, SiteRecord
+from mowalert.store.crew_tables import contact, crew, crew_day, day_plan, lawn_work, site_work, visit
+from mowalert.store.park_tables import (
+    class_hold,
+    class_rule,
+    heat_notice,
+    heat_plan,
+    held_lawn,
+    hold_log,
+    restriction,
+    watering_off,
+)
 from mowalert.store.sql import chunks, values_of
 from mowalert.store.tables import (
     api_key,
@@ -21,6 +32,12 @@ from mowalert.store.tables import (
     site,
     told,
 )
+
+OF_WORK = (
+    visit, day_plan, contact, site_work, crew,
+    hold_log, class_hold, class_rule, restriction, watering_off, heat_plan, heat_notice,
+)  # fmt: skip
+"""What an organisation's work leaves, in an order in which it can be deleted."""
 
 
 class SqlKeepers:
@@ -122,9 +139,13 @@ class SqlKeepers:
     def erase(self, keeper_id: int) -> None:
         """Delete a keeper and everything that belongs to them."""
         lawns = select(lawn.c.lawn_id).where(lawn.c.keeper_id == keeper_id)
-        for table in (kept_off, event):
+        holds = select(class_hold.c.hold_id).where(class_hold.c.keeper_id == keeper_id)
+        crews = select(crew.c.crew_id).where(crew.c.keeper_id == keeper_id)
+        for table in (kept_off, event, lawn_work):
             self._connection.execute(delete(table).where(table.c.lawn_id.in_(lawns)))
-        for table in (told, outbox, signup, inbound, api_key, lawn, site, keeper):
+        self._connection.execute(delete(held_lawn).where(held_lawn.c.hold_id.in_(holds)))
+        self._connection.execute(delete(crew_day).where(crew_day.c.crew_id.in_(crews)))
+        for table in (*OF_WORK, told, outbox, signup, inbound, api_key, lawn, site, keeper):
             self._connection.execute(delete(table).where(table.c.keeper_id == keeper_id))
 
     def _set(self, keeper_ids: Sequence[int], **values: Any) -> None:

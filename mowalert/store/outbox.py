@@ -12,7 +12,7 @@ from mowalert.service.records import LeasedMessage, NewMessage, ToldRecord
 from mowalert.store.sql import chunks, insert_for, values_of
 from mowalert.store.tables import outbox, told
 
-ONCE = ["keeper_id", "channel", "kind", "local_date"]
+ONCE = ["keeper_id", "contact_id", "channel", "kind", "local_date"]
 WAITING = ("ready", "leased", "sending")
 
 
@@ -29,7 +29,7 @@ class SqlOutbox:
         self._connection = connection
 
     def add(self, message: NewMessage) -> bool:
-        """Queue a message; ``False`` if its keeper already has one of that kind for that day."""
+        """Queue a message; ``False`` if whoever it is for already has one of that kind for that day."""
         # Two workers may decide one night. The unique key settles it; a look first can't.
         values = values_of(message) | {
             "lawn_ids": list(message.lawn_ids),
@@ -138,9 +138,10 @@ class SqlOutbox:
         )
 
     def cancel_older(self, keeper_id: int, before: date, *, at: datetime) -> int:
-        """Cancel a keeper's waiting messages of earlier days; how many."""
+        """Cancel a keeper's own waiting messages of earlier days; how many."""
         older = and_(
             outbox.c.keeper_id == keeper_id,
+            outbox.c.contact_id == 0,
             outbox.c.state == "ready",
             outbox.c.local_date < before,
         )
@@ -150,6 +151,7 @@ class SqlOutbox:
         """Cancel whatever waits for a keeper on some channels; how many."""
         waiting = and_(
             outbox.c.keeper_id == keeper_id,
+            outbox.c.contact_id == 0,
             outbox.c.state.in_(("ready", "leased")),
             outbox.c.channel.in_([channel.value for channel in channels]),
         )

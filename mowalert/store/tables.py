@@ -180,7 +180,20 @@ stand = Table(
     Column("rooting", Integer, nullable=False),
     Column("sun", String(8), nullable=False),
     Column("watering", String(8), nullable=False),
-    UniqueConstraint("cell_id", "grass", "soil", "rooting", "sun", "watering"),
+    # Ordinals of the first and last day without the usual watering; 0 where there are none, or no end.
+    Column("dry_from", Integer, nullable=False, server_default="0"),
+    Column("dry_until", Integer, nullable=False, server_default="0"),
+    UniqueConstraint(
+        "cell_id",
+        "grass",
+        "soil",
+        "rooting",
+        "sun",
+        "watering",
+        "dry_from",
+        "dry_until",
+        name="uq_stand_alike",
+    ),
 )
 
 stand_growth = Table(
@@ -374,6 +387,8 @@ outbox = Table(
     metadata,
     Column("message_id", Integer, primary_key=True),
     Column("keeper_id", ForeignKey("keeper.keeper_id"), nullable=False),
+    # 0 for the keeper's own address; a number, not null, since nulls are never alike.
+    Column("contact_id", Integer, nullable=False, server_default="0"),
     Column("channel", String(8), nullable=False),
     Column("kind", String(24), nullable=False),
     Column("local_date", Date, nullable=False),
@@ -394,7 +409,7 @@ outbox = Table(
     Column("attempts", Integer, nullable=False, server_default="0"),
     Column("sent_at", UtcDateTime),
     Column("error", String(400)),
-    UniqueConstraint("keeper_id", "channel", "kind", "local_date"),
+    UniqueConstraint("keeper_id", "contact_id", "channel", "kind", "local_date", name="uq_outbox_once"),
     Index("ix_outbox_rfc_message_id", "rfc_message_id"),
     Index(
         "ix_outbox_waiting",

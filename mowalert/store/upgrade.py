@@ -3,6 +3,8 @@
 Every command asks for the version, few change it: the migration tool, slow to load, is loaded for these.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -47,13 +49,32 @@ def downgrade(url: str, to: str) -> None:
 def _run(url: str, to: str, change: object) -> None:
     engine = open_engine(url)
     try:
-        with engine.connect() as connection:
+        with engine.connect() as connection, _tables_may_be_replaced(connection):
             change(config_for(connection), to)  # type: ignore[operator]
             connection.commit()
     except SQLAlchemyError as error:
         raise StoreError(f"the store's tables cannot be updated: {first_line(error)}") from error
     finally:
         engine.dispose()
+
+
+@contextmanager
+def _tables_may_be_replaced(connection: Connection) -> Iterator[None]:
+    """SQLite changes a table by replacing it: references to it are checked when all is done."""
+    raw = connection.connection.dbapi_connection
+    if connection.dialect.name != "sqlite" or raw is None:
+        yield
+        return
+    # Inside a transaction, which the first statement of the connection begins, the pragma does nothing.
+    raw.cursor().execute("PRAGMA foreign_keys=OFF")
+    try:
+        yield
+        if broken := raw.cursor().execute("PRAGMA foreign_key_check").fetchone():
+            raise StoreError(
+                f"the store's tables were updated, but a row of {broken[0]} has lost its {broken[2]}"
+            )
+    finally:
+        raw.cursor().execute("PRAGMA foreign_keys=ON")
 
 
 def head() -> str:

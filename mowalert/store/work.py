@@ -3,6 +3,7 @@
 from sqlalchemy import Connection, column, select, table
 
 from mowalert.store.bulletins import SqlBulletins
+from mowalert.store.crews import SqlCrews
 from mowalert.store.guides import SqlGuides
 from mowalert.store.inbound import SqlBounces, SqlInbound
 from mowalert.store.keepers import SqlKeepers
@@ -10,6 +11,7 @@ from mowalert.store.keys import SqlKeys
 from mowalert.store.lawns import SqlLawns
 from mowalert.store.operators import SqlOperators
 from mowalert.store.outbox import SqlOutbox
+from mowalert.store.parks import SqlParks
 from mowalert.store.rounds import SqlRounds
 from mowalert.store.signups import SqlSignups
 from mowalert.store.sql import upsert
@@ -44,6 +46,8 @@ class SqlWork:
         self.keys = SqlKeys(connection)
         self.operators = SqlOperators(connection)
         self.warnings = SqlWarnings(connection)
+        self.crews = SqlCrews(connection)
+        self.parks = SqlParks(connection)
 
     def commit(self) -> None:
         """Make it last."""

@@ -2,6 +2,7 @@
 
 from alembic import context
 
+from mowalert.store import crew_tables, park_tables  # noqa: F401 - they add their tables
 from mowalert.store.tables import metadata
 
 connection = context.config.attributes["connection"]

@@ -1,0 +1,1 @@
+"""Crew routes: who goes where and in which order, solved by a library."""

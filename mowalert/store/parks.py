@@ -1,0 +1,214 @@
+"""Turf classes, their holds and log, restrictions, irrigation and the crews' heat in the store."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Connection, Select, insert, or_, select, update
+
+from mowalert.domain.words import HoldReason
+from mowalert.service.park_records import (
+    ClassHoldRecord,
+    ClassRule,
+    HeatNotice,
+    HeatPlan,
+    HeldLawn,
+    HoldLogRecord,
+    HoldStep,
+    RestrictionKind,
+    RestrictionRecord,
+    WateringOff,
+)
+from mowalert.store.park_tables import (
+    class_hold,
+    class_rule,
+    heat_notice,
+    heat_plan,
+    held_lawn,
+    hold_log,
+    restriction,
+    watering_off,
+)
+from mowalert.store.sql import chunks, insert_for, upsert, values_of
+
+
+class SqlParks:
+    """Turf classes and their holds, restrictions, and the crews' heat.
+
+    Parameters
+    ----------
+    connection : Connection
+        Of the transaction.
+    """
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def keep_rule(self, rule: ClassRule) -> None:
+        """Keep how a turf class is kept, newer over older."""
+        row = values_of(rule) | {"ignores": [reason.value for reason in rule.ignores]}
+        upsert(self._connection, class_rule, [row])
+
+    def rules(self, keeper_id: int) -> dict[str, ClassRule]:
+        """Rules of an organisation by turf class."""
+        query = select(class_rule).where(class_rule.c.keeper_id == keeper_id)
+        return {row["turf_class"]: _rule(row) for row in self._rows(query)}
+
+    def open_hold(self, hold: ClassHoldRecord) -> int:
+        """Keep a new hold of a class; its id is given back."""
+        row = insert(class_hold).values(**values_of(hold, without=["hold_id"]))
+        return int(self._connection.execute(row).inserted_primary_key[0])  # type: ignore[index]
+
+    def change_hold(self, hold: ClassHoldRecord) -> None:
+        """Keep a changed hold."""
+        where = class_hold.c.hold_id == hold.hold_id
+        self._connection.execute(
+            update(class_hold).where(where).values(**values_of(hold, without=["hold_id"]))
+        )
+
+    def open_holds(self, keeper_id: int) -> list[ClassHoldRecord]:
+        """Holds of an organisation's classes that were not released, in order of id."""
+        return self._holds(
+            select(class_hold).where(class_hold.c.keeper_id == keeper_id, class_hold.c.released_on.is_(None))
+        )
+
+    def class_holds(self, keeper_id: int, *, first: date, last: date) -> list[ClassHoldRecord]:
+        """Holds of an organisation that touch some days, both included, in order of id."""
+        return self._holds(
+            select(class_hold).where(
+                class_hold.c.keeper_id == keeper_id,
+                class_hold.c.started_on <= last,
+                or_(class_hold.c.released_on.is_(None), class_hold.c.released_on >= first),
+            )
+        )
+
+    def _holds(self, query: Select[Any]) -> list[ClassHoldRecord]:
+        rows = self._rows(query.order_by(class_hold.c.hold_id))
+        return [ClassHoldRecord(**{**row, "reason": HoldReason(row["reason"])}) for row in rows]
+
+    def keep_held(self, lawns: Sequence[HeldLawn]) -> None:
+        """Keep lawns of holds, newer over older."""
+        upsert(self._connection, held_lawn, [values_of(one) for one in lawns])
+
+    def held(self, hold_ids: Sequence[int]) -> list[HeldLawn]:
+        """Lawns of holds, by hold and lawn."""
+        query = (
+            select(held_lawn)
+            .where(held_lawn.c.hold_id.in_(hold_ids))
+            .order_by(held_lawn.c.hold_id, held_lawn.c.lawn_id)
+        )
+        return [HeldLawn(**{**row, "reason": HoldReason(row["reason"])}) for row in self._rows(query)]
+
+    def log(self, lines: Sequence[HoldLogRecord]) -> None:
+        """Add lines to the hold log."""
+        if lines:
+            rows = [values_of(line, without=["log_id"]) | {"told": list(line.told)} for line in lines]
+            self._connection.execute(insert(hold_log), rows)
+
+    def hold_log(
+        self, keeper_id: int, *, first: date, last: date, lawn_ids: Sequence[int] | None = None
+    ) -> list[HoldLogRecord]:
+        """The hold log of some days, both included, in order."""
+        query = select(hold_log).where(hold_log.c.keeper_id == keeper_id, hold_log.c.on.between(first, last))
+        batches = (
+            [query]
+            if lawn_ids is None
+            else [query.where(hold_log.c.lawn_id.in_(some)) for some in chunks(lawn_ids)]
+        )
+        found = [_line(row) for one in batches for row in self._rows(one)]
+        return sorted(found, key=lambda line: (line.on, line.log_id))
+
+    def restrict(self, record: RestrictionRecord) -> int:
+        """Keep a restriction; its number is given back."""
+        values = values_of(record, without=["restriction_id"])
+        values |= {"polygons": record.polygons, "site_ids": list(record.site_ids)}
+        row = insert(restriction).values(**values)
+        return int(self._connection.execute(row).inserted_primary_key[0])  # type: ignore[index]
+
+    def lift(self, restriction_id: int, *, at: datetime) -> RestrictionRecord | None:
+        """Take a restriction back and return it; none if there is none of that number."""
+        where = (restriction.c.restriction_id == restriction_id, restriction.c.undone_at.is_(None))
+        row = self._rows(select(restriction).where(*where)).first()
+        self._connection.execute(update(restriction).where(*where).values(undone_at=at))
+        return None if row is None else _restriction(row)
+
+    def restrictions(self, keeper_ids: Sequence[int], *, since: date) -> dict[int, list[RestrictionRecord]]:
+        """Restrictions by organisation that do not end before a date and were not taken back."""
+        found: dict[int, list[RestrictionRecord]] = {}
+        for some in chunks(keeper_ids):
+            query = (
+                select(restriction)
+                .where(
+                    restriction.c.keeper_id.in_(some),
+                    restriction.c.undone_at.is_(None),
+                    or_(restriction.c.last_on.is_(None), restriction.c.last_on >= since),
+                )
+                .order_by(restriction.c.restriction_id)
+            )
+            for row in self._rows(query):
+                found.setdefault(row["keeper_id"], []).append(_restriction(row))
+        return found
+
+    def turn_off(self, off: WateringOff) -> int:
+        """Keep that a lawn's irrigation is off; the number is given back."""
+        row = insert(watering_off).values(**values_of(off, without=["off_id"]))
+        return int(self._connection.execute(row).inserted_primary_key[0])  # type: ignore[index]
+
+    def turn_on(self, off_id: int, *, at: datetime) -> WateringOff | None:
+        """Take that back and return it; none if there is none of that number."""
+        where = (watering_off.c.off_id == off_id, watering_off.c.undone_at.is_(None))
+        row = self._rows(select(watering_off).where(*where)).first()
+        self._connection.execute(update(watering_off).where(*where).values(undone_at=at))
+        return None if row is None else WateringOff(**row)
+
+    def watering_off(self, keeper_id: int | None, *, since: date) -> list[WateringOff]:
+        """Irrigation that is off, of one organisation or of all, and does not end before a date."""
+        query = select(watering_off).where(
+            watering_off.c.undone_at.is_(None),
+            or_(watering_off.c.last_on.is_(None), watering_off.c.last_on >= since),
+        )
+        if keeper_id is not None:
+            query = query.where(watering_off.c.keeper_id == keeper_id)
+        return [WateringOff(**row) for row in self._rows(query.order_by(watering_off.c.off_id))]
+
+    def keep_heat_plan(self, plan: HeatPlan) -> None:
+        """Keep an employer's thresholds, newer over older."""
+        upsert(self._connection, heat_plan, [values_of(plan)])
+
+    def heat_plan(self, keeper_id: int) -> HeatPlan | None:
+        """An employer's thresholds; none where they never said any."""
+        row = self._rows(select(heat_plan).where(heat_plan.c.keeper_id == keeper_id)).first()
+        return None if row is None else HeatPlan(**row)
+
+    def note_heat(self, notice: HeatNotice) -> bool:
+        """Remember that a day's heat was told; ``False`` if that step was told before."""
+        row = insert_for(self._connection, heat_notice).values(**values_of(notice))
+        row = row.on_conflict_do_nothing().returning(heat_notice.c.step)
+        return self._connection.scalar(row) is not None
+
+    def heat_notices(self, keeper_id: int, *, first: date, last: date) -> list[HeatNotice]:
+        """What was told of the heat of some days, both included, in order."""
+        query = (
+            select(heat_notice)
+            .where(heat_notice.c.keeper_id == keeper_id, heat_notice.c.on.between(first, last))
+            .order_by(heat_notice.c.on, heat_notice.c.told_at)
+        )
+        return [HeatNotice(**row) for row in self._rows(query)]
+
+    def _rows(self, query: Select[Any]) -> Any:
+        return self._connection.execute(query).mappings()
+
+
+def _rule(row: Any) -> ClassRule:
+    return ClassRule(**{**row, "ignores": tuple(HoldReason(word) for word in row["ignores"])})
+
+
+def _line(row: Any) -> HoldLogRecord:
+    words = {"step": HoldStep(row["step"]), "reason": HoldReason(row["reason"]), "told": tuple(row["told"])}
+    return HoldLogRecord(**{**row, **words})
+
+
+def _restriction(row: Any) -> RestrictionRecord:
+    polygons = tuple(tuple((float(lat), float(lon)) for lat, lon in ring) for ring in row["polygons"])
+    words = {"kind": RestrictionKind(row["kind"]), "polygons": polygons, "site_ids": tuple(row["site_ids"])}
+    return RestrictionRecord(**{**row, **words})
