@@ -108,7 +108,7 @@ def ask_to_leave(request: Request, token: str, site: SiteHere) -> HTMLResponse:
     if keeper is None:
         return _gone(request, site)
     told = own_data(site.services.store, keeper.keeper_id) or {}
-    counts = {name: len(rows) for name, rows in told.items() if isinstance(rows, list)}
+    counts = {name: len(rows) for name, rows in told.items() if isinstance(rows, list) and rows}
     return site.page(
         request,
         "leave.html",
