@@ -58,7 +58,7 @@ class Services:
         chosen = self.settings.weather
         contact = chosen.contact or self.settings.service.contact_email
         # Somebody waits for the answer: one try, and not for long.
-        http = Http(contact=contact, timeout_s=min(chosen.timeout_s, 6.0), tries=1)
+        http = Http(contact=contact, timeout_s=min(chosen.timeout_s, 6.0), tries=1, within_s=8.0)
         return OpenMeteoPlaces(http, url=chosen.open_meteo.geocoding_url)
 
     @cached_property
@@ -201,7 +201,6 @@ def _warning_sources(settings: Settings) -> "Sequence[WarningSource]":
         cache = settings.service.data_dir / "weather-cache.db"
         polite = Http(contact=contact, timeout_s=chosen.timeout_s, cache=cache)
         made.append(NwsAlerts(polite, url=chosen.nws.url, cell_degrees=chosen.cell_degrees))
-    # Without a cache: the bound on a document's size would be lost.
     plain = Documents(contact=contact, timeout_s=chosen.timeout_s)
     made += [CapFeed(plain, url, cell_degrees=chosen.cell_degrees) for url in chosen.alerts.cap_urls]
     return made

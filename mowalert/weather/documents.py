@@ -4,7 +4,7 @@ import requests
 from urllib3.exceptions import HTTPError
 
 from mowalert.errors import SourceError
-from mowalert.weather.http import Http, bounded_body
+from mowalert.weather.http import Http, unheard
 from mowalert.weather.safe_xml import LARGEST
 
 ACCEPT = "application/cap+xml, application/atom+xml, application/rss+xml, application/xml, text/xml"
@@ -12,10 +12,9 @@ WORTH_ANOTHER_TRY = frozenset({408, 425, 429})
 
 
 class Documents(Http):
-    """Fetches documents as they are, with the same manners as for JSON.
+    """Fetches documents as they are, with the same manners as for JSON."""
 
-    It is made without a cache: one that keeps answers reads them whole, however large they are.
-    """
+    most = LARGEST
 
     def get(self, source: str, url: str) -> bytes:
         """Fetch a document.
@@ -39,17 +38,15 @@ class Documents(Http):
         """
         try:
             answer = self._session.get(
-                url, timeout=self._timeout_s, stream=True, allow_redirects=False, headers={"Accept": ACCEPT}
+                url, timeout=self._timeout_s, allow_redirects=False, headers={"Accept": ACCEPT}
             )
-            with self._followed(source, url, answer) as found:
-                return _checked(source, found)
-        # An address may be such that it only fails when it is looked up.
+            return _checked(source, self._followed(source, url, answer))
         except (requests.RequestException, HTTPError, ValueError) as error:
-            raise SourceError(type(error).__name__, permanent=False, source=source) from error
+            raise unheard(source, error) from error
 
 
 def _checked(source: str, answer: requests.Response) -> bytes:
     if answer.status_code != 200:
         gone = 400 <= answer.status_code < 500 and answer.status_code not in WORTH_ANOTHER_TRY
         raise SourceError(f"status {answer.status_code}", permanent=gone, source=source)
-    return bounded_body(source, answer, LARGEST)
+    return answer.content

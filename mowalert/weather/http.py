@@ -7,15 +7,13 @@ from urllib.parse import urlsplit, urlunsplit
 
 import orjson
 import requests
-from requests.adapters import HTTPAdapter
 from requests_cache import EXPIRE_IMMEDIATELY, CachedSession
 from urllib3 import Retry
+from urllib3.exceptions import HTTPError
 
 from mowalert import __version__
 from mowalert.errors import SourceError
-
-LARGEST_BODY = 64 * 1024 * 1024
-PIECE = 64 * 1024
+from mowalert.weather.bounded import LARGEST_BODY, LONGEST_READ_S, BoundedAdapter, TooLarge
 
 
 class Asker(Protocol):
@@ -40,7 +38,11 @@ class Http:
         Attempts for a passing fault.
     backoff_s : float
         First wait between attempts; it doubles.
+    within_s : float
+        For a whole answer, however steadily it drips.
     """
+
+    most = LARGEST_BODY
 
     def __init__(
         self,
@@ -50,6 +52,7 @@ class Http:
         cache: Path | None = None,
         tries: int = 3,
         backoff_s: float = 0.5,
+        within_s: float = LONGEST_READ_S,
     ) -> None:
         self._timeout_s = timeout_s
         self._session = _session(cache)
@@ -65,7 +68,7 @@ class Http:
             raise_on_status=False,
         )
         for scheme in ("http://", "https://"):
-            self._session.mount(scheme, HTTPAdapter(max_retries=retry))
+            self._session.mount(scheme, BoundedAdapter(most=self.most, within_s=within_s, max_retries=retry))
 
     def get_json(self, source: str, url: str, params: Mapping[str, str] | None = None) -> tuple[int, Any]:
         """Ask for JSON.
@@ -90,14 +93,12 @@ class Http:
             If nothing came in time, or what came is no JSON.
         """
         try:
-            answer = self._session.get(
-                url, params=params, timeout=self._timeout_s, stream=True, allow_redirects=False
-            )
+            answer = self._session.get(url, params=params, timeout=self._timeout_s, allow_redirects=False)
             answer = self._followed(source, url, answer)
-            body = bounded_body(source, answer, LARGEST_BODY)
-        except requests.RequestException as error:
-            raise SourceError(f"{type(error).__name__}", permanent=False, source=source) from error
-        return answer.status_code, _parsed(source, answer, body)
+        # An address may be such that it only fails when it is looked up.
+        except (requests.RequestException, HTTPError, ValueError) as error:
+            raise unheard(source, error) from error
+        return answer.status_code, _parsed(source, answer)
 
     def _followed(self, source: str, url: str, answer: requests.Response) -> requests.Response:
         """Follow one redirect, to the same host only."""
@@ -106,7 +107,7 @@ class Http:
         target = requests.compat.urljoin(url, answer.headers["Location"])
         if urlsplit(target)[:2] != urlsplit(url)[:2]:
             raise SourceError("redirected to another host", permanent=True, source=source)
-        return self._session.get(target, timeout=self._timeout_s, stream=True, allow_redirects=False)
+        return self._session.get(target, timeout=self._timeout_s, allow_redirects=False)
 
 
 def _session(cache: Path | None) -> requests.Session:
@@ -123,23 +124,19 @@ def _session(cache: Path | None) -> requests.Session:
     )
 
 
-def bounded_body(source: str, answer: requests.Response, most: int) -> bytes:
-    """Read an answer's body; SourceError if it is larger than ``most`` bytes."""
-    pieces, size = [], 0
-    for piece in answer.iter_content(PIECE):
-        size += len(piece)
-        if size > most:
-            raise SourceError("the answer is too large", permanent=True, source=source)
-        pieces.append(piece)
-    return b"".join(pieces)
+def unheard(source: str, error: Exception) -> SourceError:
+    """Say that nothing usable came, and whether asking again can help."""
+    if isinstance(error, TooLarge):
+        return SourceError(str(error), permanent=True, source=source)
+    return SourceError(type(error).__name__, permanent=False, source=source)
 
 
-def _parsed(source: str, answer: requests.Response, body: bytes) -> Any:
+def _parsed(source: str, answer: requests.Response) -> Any:
     """Parse strictly: HTML, a truncated text and NaN are no JSON."""
     try:
-        return orjson.loads(body)
+        return orjson.loads(answer.content)
     except orjson.JSONDecodeError as error:
-        _refuse(source, answer.status_code, body, error)
+        _refuse(source, answer.status_code, answer.content, error)
 
 
 def _refuse(source: str, status: int, body: bytes, error: Exception) -> NoReturn:
