@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from statistics import median
 
-from mowalert.domain.weather import Place
-from mowalert.service.ports import Store, WeatherSources
+from mowalert.domain.weather import Place, PlaceWeather, Refusal, WeatherDay
+from mowalert.service.ports import Store, WeatherSources, Work
 from mowalert.service.records import CellRecord
 
 PAST_DAYS = 4
@@ -18,6 +19,11 @@ FRESH_FOR = timedelta(hours=3)
 MOST_PAST_DAYS = 90
 ENSEMBLE_FRESH_FOR = timedelta(hours=20)
 """An ensemble costs ten times a forecast, and the spread changes little in a day."""
+FARTHEST_OFF_C = 9.0
+"""Corrections are smaller; degrees Fahrenheit taken for Celsius are farther off. Working value."""
+FEWEST_TO_COMPARE = 2
+BELIEVED_FOR = timedelta(hours=36)
+"""After so long without an answer that agrees, the one kept may have been the wrong one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,13 +58,40 @@ def pull_weather(
         now=now,
     )
     with store.begin() as work:
-        work.weather.save(pulled.weather)
-        work.weather.refuse(pulled.refused, at=now)
+        believed, strange = _believed(work, pulled.weather, cells, now)
+        work.weather.save(believed)
+        work.weather.refuse((*pulled.refused, *strange), at=now)
         work.commit()
     _pull_ensembles(store, sources, cells, now)
-    names = [answer.source for answer in pulled.weather]
+    names = [answer.source for answer in believed]
     by_source = tuple((name, names.count(name)) for name in sorted(set(names)))
-    return PullReport(len(cells), len(pulled.weather), len(pulled.unserved), by_source)
+    return PullReport(len(cells), len(believed), len(pulled.unserved) + len(strange), by_source)
+
+
+def _believed(
+    work: Work, answers: Sequence[PlaceWeather], cells: Sequence[CellRecord], now: datetime
+) -> tuple[list[PlaceWeather], list[tuple[int, Refusal]]]:
+    """Sort answers by whether their past is the one that was told before."""
+    fresh = [cell.cell_id for cell in cells if cell.fetched_at and now - cell.fetched_at < BELIEVED_FOR]
+    kept = work.weather.days(fresh, first=now.date() - timedelta(days=PAST_DAYS + 1), last=now.date())
+    believed: list[PlaceWeather] = []
+    strange: list[tuple[int, Refusal]] = []
+    for answer in answers:
+        off_c = _off_c(answer, kept.get(answer.place.cell_id, ()), now)
+        if off_c is None or off_c <= FARTHEST_OFF_C:
+            believed.append(answer)
+        else:
+            reason = f"the days gone by are {off_c:.0f} °C away from what was told before"
+            strange.append((answer.place.cell_id, Refusal(answer.source, reason)))
+    return believed, strange
+
+
+def _off_c(answer: PlaceWeather, kept: Sequence[WeatherDay], now: datetime) -> float | None:
+    """How far the days that are over lie from those kept: the median of their maxima's differences."""
+    today = (now + timedelta(minutes=answer.place.utc_offset_min)).date()
+    told = {day.on: day.t_max_c for day in answer.days if day.on < today and not day.partial}
+    apart = [abs(told[day.on] - day.t_max_c) for day in kept if day.on in told and not day.partial]
+    return median(apart) if len(apart) >= FEWEST_TO_COMPARE else None
 
 
 def _pull_ensembles(

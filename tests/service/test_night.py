@@ -296,10 +296,26 @@ def test_corrected_weather_after_an_anchor_changes_the_height(tmp_path: Path) ->
     with a_service(tmp_path / "s.db", a_row("ann", mown=date(2026, 5, 1))) as service:
         service.night(START)
         before, heights = service.lawn(), outlook(service, START)
-        service.skies.day = lambda place, on: a_day(on, t_min_c=4, t_max_c=10, rain_mm=3.0)
+        service.skies.day = lambda place, on: a_day(on, t_min_c=4, t_max_c=12, rain_mm=3.0)
         service.night(START + timedelta(hours=4))
         assert service.lawn().limit_g_mm == pytest.approx(before.limit_g_mm, abs=15)
         assert outlook(service, START)[0] < heights[0] - 1
+
+
+def test_a_past_that_is_not_the_one_told_before_is_not_believed(tmp_path: Path) -> None:
+    """Degrees Fahrenheit taken for Celsius are each possible by themselves."""
+    with a_service(tmp_path / "s.db", a_row("ann", mown=date(2026, 5, 1))) as service:
+        service.night(START)
+        before = outlook(service, START)
+        service.skies.day = lambda place, on: a_day(on, t_min_c=31, t_max_c=41)
+        report = service.night(START + timedelta(hours=4))
+        assert (report.pull.served, report.pull.unserved) == (0, 1)
+        assert outlook(service, START) == before
+        with service.store.begin() as work:
+            assert "21 °C away" in work.weather.refusals(1)[0][3]
+        # Whoever was wrong first must not be believed for ever.
+        report = service.night(START + timedelta(hours=40))
+        assert report.pull.served == 1
 
 
 def outlook(service: Service, now: datetime) -> list[float]:
