@@ -6,9 +6,20 @@ from datetime import date, datetime, timedelta
 from math import isfinite, nan
 
 from mowalert.domain.weather import DayHours, WeatherDay
+from mowalert.errors import SourceError
 from mowalert.weather.units import mean
 
 WHOLE_DAY_H = 24
+UNREADABLE = (
+    SourceError,
+    AttributeError,
+    IndexError,
+    KeyError,
+    OverflowError,
+    TypeError,
+    ValueError,
+)
+"""What reading an answer raises that is not made as its service promises."""
 
 
 @dataclass(slots=True)

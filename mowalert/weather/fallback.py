@@ -8,6 +8,7 @@ from typing import Protocol
 from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal
 from mowalert.errors import SourceError
 from mowalert.service.ports import Pulled
+from mowalert.weather.days import UNREADABLE
 from mowalert.weather.open_meteo import ENSEMBLE_CALLS, OpenMeteo
 from mowalert.weather.quality import checked
 
@@ -191,7 +192,7 @@ class WeatherService:
                 self._budget.spend(source.name, now.date(), calls)
                 try:
                     found += source.fetch_ensemble(batch, forecast_days=forecast_days, now=now)
-                except SourceError:
+                except UNREADABLE:
                     return found
         return found
 
@@ -217,10 +218,10 @@ class WeatherService:
             self._budget.spend(source.name, now.date(), calls)
             try:
                 answers = ask(batch)
-            except SourceError as error:
-                pull.refused.append((None, Refusal(source.name, str(error))))
+            except UNREADABLE as error:
+                pull.refused.append((None, Refusal(source.name, _reason(error))))
                 faults += 1
-                if error.permanent or faults >= FAULTS_TO_GIVE_UP:
+                if getattr(error, "permanent", False) or faults >= FAULTS_TO_GIVE_UP:
                     return
                 continue
             for answer in answers:
@@ -249,6 +250,10 @@ class WeatherService:
             pull.served.append(answer)
         elif not answer.refused:
             pull.refused.append((cell_id, Refusal(source.name, "too few good days from today on")))
+
+
+def _reason(error: Exception) -> str:
+    return str(error) if isinstance(error, SourceError) else f"cannot be read: {type(error).__name__}"
 
 
 def _today(place: Place, now: datetime) -> date:

@@ -11,7 +11,7 @@ from typing import Any
 
 from mowalert.domain.weather import Place, PlaceWeather, Refusal
 from mowalert.errors import SourceError
-from mowalert.weather.days import LocalDays, local_moment, weather_day, with_today
+from mowalert.weather.days import UNREADABLE, LocalDays, local_moment, weather_day, with_today
 from mowalert.weather.http import Asker, with_path
 from mowalert.weather.units import TO_C, TO_MM, TO_MS, TO_PCT, converter, wind_2m
 
@@ -84,7 +84,7 @@ class MetNorway:
             raise SourceError("the answer is no object", permanent=True, source=NAME)
         try:
             return _place_weather(place, body, now)
-        except (SourceError, KeyError, TypeError, ValueError, AttributeError) as error:
+        except UNREADABLE as error:
             refusal = Refusal(NAME, f"cannot be read: {error}")
             return PlaceWeather(place, (), now, NAME, None, (refusal,))
 

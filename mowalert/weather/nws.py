@@ -11,7 +11,7 @@ from typing import Any
 
 from mowalert.domain.weather import Place, PlaceWeather, Refusal
 from mowalert.errors import SourceError
-from mowalert.weather.days import LocalDays, local_moment, weather_day, with_today
+from mowalert.weather.days import UNREADABLE, LocalDays, local_moment, weather_day, with_today
 from mowalert.weather.http import Asker
 from mowalert.weather.units import TO_C, TO_MM, TO_MS, TO_PCT, Convert, converter, wind_2m
 
@@ -99,7 +99,7 @@ class Nws:
             return PlaceWeather(place, (), now, NAME, None, (Refusal(NAME, "wrong place"),))
         try:
             return _place_weather(place, layers, now)
-        except (SourceError, KeyError, TypeError, ValueError, AttributeError) as error:
+        except UNREADABLE as error:
             refusal = Refusal(NAME, f"cannot be read: {error}")
             return PlaceWeather(place, (), now, NAME, None, (refusal,))
 

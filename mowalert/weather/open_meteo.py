@@ -12,7 +12,7 @@ import numpy as np
 from mowalert.domain.arrays import Floats
 from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal
 from mowalert.errors import SourceError
-from mowalert.weather.days import LocalDays, weather_day
+from mowalert.weather.days import UNREADABLE, LocalDays, weather_day
 from mowalert.weather.http import Asker, with_path
 from mowalert.weather.units import (
     TO_C,
@@ -35,6 +35,7 @@ ENSEMBLE_CALLS = 10.0
 FEWEST_MEMBERS = 5
 FEWEST_ENSEMBLE_DAYS = 5
 STATISTICS = ("min", "max", "mean", "sum", "spread")
+FARTHEST_OFFSET_S = 14 * 3600
 FARTHEST_DEG = 0.5
 """A grid cell's middle lies at most a quarter degree from the place asked for."""
 
@@ -252,7 +253,7 @@ def place_weather(place: Place, item: Mapping[str, Any], *, now: datetime) -> Pl
         return PlaceWeather(place, (), now, NAME, None, (Refusal(NAME, far),))
     try:
         local = _local_days(place, item)
-    except (SourceError, TypeError, ValueError, KeyError) as error:
+    except UNREADABLE as error:
         return PlaceWeather(place, (), now, NAME, None, (Refusal(NAME, f"cannot be read: {error}"),))
     days = (weather_day(on, local.hours.get(on, {}), local.day(on), source=NAME) for on in local.dates())
     return PlaceWeather(
@@ -275,13 +276,20 @@ def _is_there(place: Place, item: Mapping[str, Any]) -> bool:
 
 def _local_days(place: Place, item: Mapping[str, Any]) -> LocalDays:
     local = LocalDays()
-    sent_offset = timedelta(seconds=int(item.get("utc_offset_seconds") or 0))
-    shift = timedelta(minutes=place.utc_offset_min) - sent_offset
+    shift = timedelta(minutes=place.utc_offset_min) - _sent_offset(item)
     _read_hourly(local, item.get("hourly") or {}, item.get("hourly_units") or {}, shift)
     # Daily figures belong to the days of the zone that answered; within an hour that is our day too.
     if abs(shift) <= timedelta(hours=1):
         _read_daily(local, item.get("daily") or {}, item.get("daily_units") or {})
     return local
+
+
+def _sent_offset(item: Mapping[str, Any]) -> timedelta:
+    """The offset its hours are told in; to guess one would move the days."""
+    seconds = item.get("utc_offset_seconds")
+    if type(seconds) is not int or abs(seconds) > FARTHEST_OFFSET_S:
+        raise ValueError(f"utc_offset_seconds of {seconds!r}")
+    return timedelta(seconds=seconds)
 
 
 def _read_hourly(
@@ -342,7 +350,7 @@ def read_ensemble(place: Place, item: Mapping[str, Any], *, now: datetime) -> En
         low_c, high_c, rain_mm = (
             _members(series, units, name, known) for name, known in MEMBER_DAILY.items()
         )
-    except (SourceError, TypeError, ValueError, KeyError, IndexError):
+    except UNREADABLE:
         return None
     if not low_c.shape == high_c.shape == rain_mm.shape or len(low_c) < FEWEST_MEMBERS:
         return None
