@@ -18,13 +18,17 @@ class Position:
 
 @dataclass(frozen=True, slots=True)
 class Crew:
-    """A crew on one day: it leaves its depot not before ``from_min`` and is back by ``to_min``."""
+    """A crew on one day: it leaves its depot not before ``from_min`` and is back by ``to_min``.
+
+    ``starts_at`` is where it is when the plan begins, where that is not the depot.
+    """
 
     crew_id: int
     name: str
     depot: Position
     from_min: int
     to_min: int
+    starts_at: Position | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,6 +50,13 @@ class Transport(Protocol):
         """Let go of connections."""
 
 
+class JsonAsker(Protocol):
+    """Asks services for JSON."""
+
+    def get_json(self, source: str, url: str, params: Mapping[str, str] | None = None) -> tuple[int, Any]:
+        """Return status and parsed body; raises SourceError if nothing usable came."""
+
+
 class Words(Protocol):
     """Turns the facts of a digest into messages."""
 
