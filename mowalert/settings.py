@@ -78,6 +78,20 @@ class MetNorwaySettings(Section):
     url: str = "https://api.met.no/weatherapi/locationforecast/2.0/compact"
 
 
+class CrewSettings(Section):
+    """Crews' days."""
+
+    roads_url: str = ""
+    speed_kmh: float = Field(default=32.0, gt=1, le=130)
+
+    @field_validator("roads_url")
+    @classmethod
+    def _is_address(cls, value: str) -> str:
+        if value and not value.startswith(("http://", "https://")):
+            raise ValueError("an address that begins with https:// or http://")
+        return value.rstrip("/")
+
+
 class AlertSettings(Section):
     """Whose warnings are shown beside our own advice."""
 
@@ -177,6 +191,7 @@ class Settings(Section):
     email: EmailSettings = EmailSettings()
     sms: SmsSettings = SmsSettings()
     jobs: JobsSettings = JobsSettings()
+    crews: CrewSettings = CrewSettings()
 
     @property
     def store_url(self) -> str:

@@ -6,7 +6,8 @@ Weather clients and channels are loaded by the commands that ask or send, not by
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import cached_property
+from functools import cached_property, partial
+from importlib.util import find_spec
 from secrets import token_urlsafe
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
@@ -24,7 +25,10 @@ from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import head, schema_version, upgrade
 
 if TYPE_CHECKING:
+    from mowalert.channels.crew_sheets import CrewSheets
     from mowalert.channels.messages import Messages
+    from mowalert.service.handing_out import Office
+    from mowalert.service.morning import Dispatch
     from mowalert.service.ports import Places, WarningSource
     from mowalert.weather.fallback import Source, WeatherService
 
@@ -79,6 +83,25 @@ class Services:
         chosen = self.settings.service
         return Messages(chosen.name, chosen.base_url, chosen.contact_email, self.links)
 
+    @cached_property
+    def crew_sheets(self) -> "CrewSheets":
+        """The wording of crews' days and weeks."""
+        from mowalert.channels.crew_sheets import CrewSheets
+
+        return CrewSheets(self.settings.service.name)
+
+    @cached_property
+    def dispatch(self) -> "Dispatch":
+        """What crews' days are planned with; ConfigError where the solver is not installed."""
+        return _dispatch(self.settings)
+
+    @cached_property
+    def office(self) -> "Office | None":
+        """What hands out crews' days; none where the solver is not installed."""
+        from mowalert.service.handing_out import Office
+
+        return Office(self.dispatch, self.crew_sheets, self.links) if plans_days() else None
+
     def transports(self) -> Mapping[Channel, Transport]:
         """Open a way out for each channel in use."""
         return _transports(self.settings)
@@ -115,6 +138,7 @@ def open_services(settings: Settings) -> Services:
             channels=_channels(settings),
             max_age=timedelta(hours=settings.weather.max_age_h),
             host=_host(settings),
+            plans_days=plans_days(),
             unsubscribe_url=Links(settings.service.base_url, _secret(settings, store)).unsubscribe_url,
         ),
         sms=SmsPolicy(monthly_limit=settings.sms.monthly_limit),
@@ -130,6 +154,29 @@ def open_store(settings: Settings) -> SqlStore:
     elif version != head():
         raise StoreError(f"the store has version {version}, the program wants {head()}: run init-store")
     return SqlStore(url)
+
+
+def plans_days() -> bool:
+    """Whether the solver of crews' routes is installed."""
+    return find_spec("vroom") is not None
+
+
+def _dispatch(settings: Settings) -> "Dispatch":
+    from mowalert.domain.travel import by_great_circle
+    from mowalert.service.morning import Dispatch
+
+    if not plans_days():
+        raise ConfigError("crews' days need the extra `crews`: bash deploy/bootstrap.sh crews")
+    from mowalert.planning.roads import RoadTable
+    from mowalert.planning.routes import SolvedRoutes
+    from mowalert.weather.http import Http
+
+    chosen = settings.crews
+    plain = partial(by_great_circle, speed_kmh=chosen.speed_kmh)
+    if not chosen.roads_url:
+        return Dispatch(SolvedRoutes(), plain)
+    http = Http(contact=settings.service.contact_email, timeout_s=20.0)
+    return Dispatch(SolvedRoutes(), plain, RoadTable(http, url=chosen.roads_url))
 
 
 class StoreBudget:

@@ -101,6 +101,12 @@ def _show_night(report: NightReport) -> None:
         f"told     {counted(tell.rounds, 'round')}, {tell.skipped} skipped, "
         f"{counted(tell.digests, 'digest')}, {counted(tell.messages, 'message')}"
     )
+    mornings = report.mornings
+    if mornings.planned or mornings.changed or mornings.failed:
+        typer.echo(
+            f"crews    {counted(mornings.planned, 'day')} planned, {mornings.changed} planned again, "
+            f"{counted(mornings.messages, 'message')}, {mornings.failed} failed"
+        )
     for record in tell.told:
         typer.echo(f"         lawn {record.lawn_id}: {record.kind} {record.reason or ''}".rstrip())
 
@@ -122,6 +128,7 @@ def _night(services: Services, now: datetime) -> NightReport:
         services.policy,
         now=now,
         warning_sources=services.warning_sources,
+        office=services.office,
     )
 
 

@@ -1,13 +1,14 @@
 """A night: pull weather, grow the stands, take silence for a cut, and tell the rounds that have come."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from mowalert.domain.grasses import Turf
 from mowalert.service.bulletin import make_bulletins
 from mowalert.service.grow import GrowReport, grow_stands
 from mowalert.service.guides import follow_guides
+from mowalert.service.handing_out import MorningsReport, Office, hand_out
 from mowalert.service.official import pull_warnings
 from mowalert.service.ports import Store, WarningSource, WeatherSources, Words
 from mowalert.service.privacy import forget_unconfirmed
@@ -29,6 +30,7 @@ class NightReport:
     grow: GrowReport
     assumed: int
     tell: TellReport
+    mornings: MorningsReport = field(default_factory=MorningsReport)
 
 
 Progress = Callable[[str], None]
@@ -43,6 +45,7 @@ def run_night(
     *,
     now: datetime,
     warning_sources: Sequence[WarningSource] = (),
+    office: Office | None = None,
     progress: Progress = lambda step: None,
 ) -> NightReport:
     """Run one night; running it again at the same moment changes nothing.
@@ -63,6 +66,8 @@ def run_night(
         The night's moment, aware.
     warning_sources : Sequence[WarningSource]
         Authorities whose warnings are shown beside our advice; one that fails stops nothing.
+    office : Office | None
+        Plans and words the days of organisations with crews; none without.
     progress : Progress
         Told the name of each step as it begins.
 
@@ -82,12 +87,14 @@ def run_night(
     assumed = assume_cuts(store, turf, now=now)
     progress("tell")
     told = tell_rounds(store, turf, words, policy, now=now)
+    progress("mornings")
+    mornings = hand_out(store, turf, policy, office, now=now) if office else MorningsReport()
     forget_unconfirmed(store, now=now)
     make_bulletins(store, turf, max_age=policy.max_age, now=now)
     with store.begin() as work:
         work.set_meta(LAST_NIGHT, now.isoformat())
         work.commit()
-    return NightReport(now, pulled, grown, assumed, told)
+    return NightReport(now, pulled, grown, assumed, told, mornings)
 
 
 def last_night(store: Store) -> datetime | None:

@@ -45,11 +45,15 @@ ORDER = (
 
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """What the operator set: channels in use, how old weather may be, and where links lead."""
+    """What the operator set: channels in use, how old weather may be, and where links lead.
+
+    With ``plans_days`` organisations that have crews are handed plans in place of plain lists.
+    """
 
     channels: frozenset[Channel]
     max_age: timedelta
     host: str = "localhost"
+    plans_days: bool = False
     unsubscribe_url: Callable[[int], str] = lambda keeper_id: ""
 
 
@@ -390,6 +394,8 @@ def _enqueue(
 ) -> int:
     """Word a digest for each of a keeper's addresses and queue it; how many were queued."""
     work.outbox.cancel_older(keeper.keeper_id, digest.on, at=now)
+    if policy.plans_days and digest.kind is DigestKind.MORNING_LIST and has_crews(work, keeper.keeper_id):
+        return 0
     queued = 0
     if keeper.email and not keeper.email_suspended and Channel.EMAIL in policy.channels:
         mail = words.email(digest)
@@ -399,6 +405,11 @@ def _enqueue(
         message = _message(Channel.SMS, keeper, keeper.phone, group, digest, policy, now)
         queued += work.outbox.add(replace(message, text=words.sms(digest)))
     return queued
+
+
+def has_crews(work: Work, keeper_id: int) -> bool:
+    """Whether an organisation has any crew: then its days are planned, and not only listed."""
+    return any(not crew.retired for crew in work.crews.crews(keeper_id))
 
 
 def _message(

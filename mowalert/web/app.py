@@ -12,7 +12,18 @@ from mowalert import __version__
 from mowalert.channels.letters import ServiceLetters
 from mowalert.web import api
 from mowalert.web.api.app import create_api, too_large
-from mowalert.web.routes import bulletin, calendar, front, health, hooks, joining, keeper, operator, taps
+from mowalert.web.routes import (
+    bulletin,
+    calendar,
+    front,
+    health,
+    hooks,
+    joining,
+    keeper,
+    operator,
+    taps,
+    work,
+)
 from mowalert.web.site import Site, site_of, utc_now
 from mowalert.wiring import Services
 
@@ -55,7 +66,7 @@ def create_app(services: Services, *, clock: Callable[[], datetime] = utc_now) -
     app = FastAPI(title=chosen.name, version=__version__, docs_url=None, redoc_url=None, openapi_url=None)
     letters = ServiceLetters(chosen.name, services.policy.host, chosen.contact_email)
     app.state.site = Site(services, services.links, letters, clock)
-    for routes in (front, joining, taps, keeper, operator, bulletin, calendar, hooks):
+    for routes in (front, joining, taps, keeper, operator, bulletin, calendar, hooks, work):
         app.include_router(routes.router)
     app.mount(api.PATH, create_api(app.state.site), name="api")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")

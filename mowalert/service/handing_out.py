@@ -1,0 +1,203 @@
+"""Who is handed what of a company's day and week, and when."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import structlog
+
+from mowalert.domain.day_sheet import DaySheet
+from mowalert.domain.grasses import Turf
+from mowalert.domain.rounds import LIST_USEFUL_UNTIL, MORNING_MIN
+from mowalert.domain.words import KeeperKind
+from mowalert.errors import MowalertError
+from mowalert.links import Links
+from mowalert.service.crew_records import ContactRecord, Role
+from mowalert.service.morning import Dispatch, plan_morning, replan_day, replan_if_rain, sheet_of
+from mowalert.service.people import Occasion, Post
+from mowalert.service.ports import Store, Work
+from mowalert.service.ports_crews import CrewWords
+from mowalert.service.records import KeeperRecord
+from mowalert.service.tell import Policy, has_crews
+from mowalert.service.week import week_summary
+
+WEEK_DAY, WEEK_AT = 0, time(6)
+"""Monday at six the owner hears of the week."""
+LIST = "crew_day"
+WEEK = "week"
+LOG = structlog.get_logger()
+
+
+@dataclass(frozen=True, slots=True)
+class Office:
+    """What handing out needs: routes, wording and links."""
+
+    dispatch: Dispatch
+    words: CrewWords
+    links: Links
+
+
+@dataclass(frozen=True, slots=True)
+class MorningsReport:
+    """How mornings went: plans made, plans changed by rain, messages written, organisations that failed."""
+
+    planned: int = 0
+    changed: int = 0
+    messages: int = 0
+    failed: int = 0
+
+
+def hand_out(store: Store, turf: Turf, policy: Policy, office: Office, *, now: datetime) -> MorningsReport:
+    """Plan and hand out every organisation's day that has begun; plan again where rain asks for it.
+
+    Parameters
+    ----------
+    store : Store
+        Where everything is kept.
+    turf : Turf
+        Grasses and soils.
+    policy : Policy
+        As for the night.
+    office : Office
+        Routes, wording and links.
+    now : datetime
+        The moment, aware.
+
+    Returns
+    -------
+    MorningsReport
+        What was done. Running it again hands out nothing twice; one organisation that fails stops no other.
+    """
+    planned = changed = messages = failed = 0
+    for keeper in organisations(store):
+        try:
+            fresh, again, written = _hand_out_to(store, turf, policy, office, keeper, now)
+        except MowalertError as error:
+            LOG.error("mornings.failed", keeper_id=keeper.keeper_id, reason=str(error))
+            failed += 1
+            continue
+        planned, changed, messages = planned + fresh, changed + again, messages + written
+    return MorningsReport(planned, changed, messages, failed)
+
+
+def organisations(store: Store) -> list[KeeperRecord]:
+    """Return the organisations that have crews."""
+    with store.begin() as work:
+        kinds = (KeeperKind.COMPANY, KeeperKind.PARKS)
+        return [one for one in work.keepers.all() if one.kind in kinds and has_crews(work, one.keeper_id)]
+
+
+def _hand_out_to(
+    store: Store, turf: Turf, policy: Policy, office: Office, keeper: KeeperRecord, now: datetime
+) -> tuple[int, int, int]:
+    local = now.astimezone(ZoneInfo(keeper.time_zone))
+    minute = local.hour * 60 + local.minute
+    written = _week_to(store, turf, policy, office, keeper, now)
+    if minute < MORNING_MIN or local.time() >= LIST_USEFUL_UNTIL:
+        return 0, 0, written
+    with store.begin() as work:
+        begun = work.crews.plan(keeper.keeper_id, local.date()) is not None
+    if begun:
+        again = replan_if_rain(store, turf, policy, office.dispatch, keeper.keeper_id, now=now)
+        return 0, len(again), written + sum(send_lists(store, policy, office, one, now=now) for one in again)
+    sheet = plan_morning(store, turf, policy, office.dispatch, keeper.keeper_id, now=now)
+    if sheet is None:
+        return 0, 0, written
+    return 1, 0, written + send_lists(store, policy, office, sheet, now=now)
+
+
+def change_day(
+    store: Store, turf: Turf, policy: Policy, office: Office, keeper_id: int, *, now: datetime, why: str
+) -> list[DaySheet]:
+    """Plan the rest of a day again by command, and hand out what changed."""
+    made = replan_day(store, turf, policy, office.dispatch, keeper_id, now=now, why=why)
+    for sheet in made:
+        send_lists(store, policy, office, sheet, now=now)
+    return made
+
+
+def send_lists(store: Store, policy: Policy, office: Office, sheet: DaySheet, *, now: datetime) -> int:
+    """Write a day's lists to whoever needs them; of a later version only to those whose part changed.
+
+    Parameters
+    ----------
+    store : Store
+        Where everything is kept.
+    policy : Policy
+        Channels in use.
+    office : Office
+        Wording and links.
+    sheet : DaySheet
+        The day.
+    now : datetime
+        The moment, aware.
+
+    Returns
+    -------
+    int
+        How many messages were queued. Plans of days to come are not sent: their own morning does that.
+    """
+    with store.begin() as work:
+        keeper = work.keepers.get([sheet.keeper_id])[sheet.keeper_id]
+        if sheet.on != keeper.today(now):
+            return 0
+        post = Post(work, policy, office.links, keeper, now)
+        useful_until = datetime.combine(sheet.on, LIST_USEFUL_UNTIL, ZoneInfo(keeper.time_zone))
+        kind = LIST if sheet.version == 1 else f"{LIST}_{sheet.version}"
+        occasion = Occasion(kind, sheet.on, useful_until)
+        roles = (Role.DISPATCHER, Role.CREW_LEAD)
+        readers = post.readers(roles, instead=Role.DISPATCHER)
+        written = sum(_send(post, office.words, one, sheet, occasion) for one in readers)
+        work.commit()
+    return written
+
+
+def _touched_crews(sheet: DaySheet) -> set[int]:
+    if sheet.version == 1:
+        return {crew.crew_id for crew in sheet.crews}
+    moved = {crew for one in sheet.changes for crew in (one.crew_before, one.crew_after)}
+    return {crew for crew in moved if crew is not None}
+
+
+def _send(post: Post, words: CrewWords, reader: ContactRecord, sheet: DaySheet, occasion: Occasion) -> bool:
+    to = post.reader(reader)
+    if reader.role is Role.DISPATCHER:
+        return post.reads_mail(reader) and post.mail(reader, occasion, words.whole_list(sheet, to))
+    if reader.crew_id is None or reader.crew_id not in _touched_crews(sheet):
+        return False
+    if post.reads_mail(reader):
+        return post.mail(reader, occasion, words.crew_list(sheet, reader.crew_id, to))
+    return post.reads_texts(reader) and post.text(
+        reader, occasion, words.crew_text(sheet, reader.crew_id, to)
+    )
+
+
+def _week_to(
+    store: Store, turf: Turf, policy: Policy, office: Office, keeper: KeeperRecord, now: datetime
+) -> int:
+    """Write the weekly summary to the owners, once a week."""
+    local = now.astimezone(ZoneInfo(keeper.time_zone))
+    if local.weekday() != WEEK_DAY or local.time() < WEEK_AT:
+        return 0
+    with store.begin() as work:
+        post = Post(work, policy, office.links, keeper, now)
+        owners = [one for one in work.crews.contacts(keeper.keeper_id) if one.role is Role.OWNER]
+        owners = [one for one in owners if post.reads_mail(one)]
+    if not owners:
+        return 0
+    summary = week_summary(store, turf, policy, keeper.keeper_id, now=now)
+    useful_until = datetime.combine(local.date() + timedelta(days=2), time(12), ZoneInfo(keeper.time_zone))
+    occasion = Occasion(WEEK, local.date(), useful_until)
+    with store.begin() as work:
+        post = Post(work, policy, office.links, keeper, now)
+        written = sum(
+            post.mail(owner, occasion, office.words.week(summary, post.reader(owner))) for owner in owners
+        )
+        work.commit()
+    return written
+
+
+def newest_sheets(work: Work, keeper_id: int, *, first: date, last: date) -> Sequence[DaySheet]:
+    """Return the newest plan of each of some days."""
+    return [sheet_of(record) for record in work.crews.plans(keeper_id, first=first, last=last)]
