@@ -55,7 +55,8 @@ def gardens(count: int, *, seed: int = 1) -> str:
         mown = TODAY - timedelta(days=draw.randrange(2, 12))
         rows.append(
             f"{NAME},company,office@example.org,Garden {number},{number} Elm Lane,"
-            f"{latitude:.5f},{longitude:.5f},lawn,perennial_ryegrass,50,regular,mon tue wed thu fri,7-19,{draw.randrange(150, 900)},{mown}"
+            f"{latitude:.5f},{longitude:.5f},lawn,perennial_ryegrass,50,regular,mon tue wed thu fri,7-19,"
+            f"{draw.randrange(150, 900)},{mown}"
         )
     return "\n".join(rows)
 

@@ -61,8 +61,7 @@ def _appointment(sheet: DaySheet, crew: CrewSheet, stop: SheetStop, words: CrewW
     event.add("geo", (lawn.position.latitude_deg, lawn.position.longitude_deg))
     lines = [
         crew.name,
-        words.say.gettext("Cut to %(height)s, %(clippings)s")
-        % {"height": words.cut(lawn), "clippings": words.clippings(lawn)},
+        words.todo(lawn),
         *(f"{word}: {said}" for word, said in words.notes(lawn)),
         *words.warnings(lawn),
         words.shares(lawn),

@@ -117,15 +117,24 @@ class CrewWording:
         """Say what to do with the clippings."""
         return self.say.gettext(CLIPPINGS[lawn.clippings])
 
-    def staged(self, lawn: SheetLawn) -> str:
-        """Say that one cut cannot bring it down; empty where one can."""
+    def todo(self, lawn: SheetLawn) -> str:
+        """Say what to do: the height, in steps where one cut cannot bring it down, and the clippings."""
+        said = self.say.gettext("Cut to {height}, {clippings}")
+        cut = said.format(height=self.cut(lawn), clippings=self.clippings(lawn))
         if lawn.cut_to_mm <= lawn.chosen_mm + 0.5:
-            return ""
+            return cut
         kept = self.say.height(lawn.chosen_mm, self.units)
         if lawn.staged_next_on is None:
-            return self.say.gettext("Too tall for one cut: down to {height} in steps.").format(height=kept)
-        said = self.say.gettext("Too tall for one cut: down to {height} in steps, next {day}.")
-        return said.format(height=kept, day=self.say.day(lawn.staged_next_on, self.units))
+            steps = self.say.gettext("in steps down to {height}").format(height=kept)
+        else:
+            said = self.say.gettext("in steps: {height} next, {day}")
+            steps = said.format(height=kept, day=self.say.day(lawn.staged_next_on, self.units))
+        return f"{cut} ({steps})"
+
+    def share_row(self, lawn: SheetLawn) -> str:
+        """Say the shares of today, tomorrow and in two days; ! marks one over the limit."""
+        marked = (f"{self.say.percent(share)}{' !' if share > lawn.limit else ''}" for share in lawn.removed)
+        return " · ".join(marked)
 
     def notes(self, lawn: SheetLawn) -> list[tuple[str, str]]:
         """Say what must be known on the spot: a word, and what stands behind it."""
@@ -149,8 +158,8 @@ class CrewWording:
         return f"{self.time(first or 0)} – {self.time(last or 0)}"
 
     def warnings(self, lawn: SheetLawn) -> list[str]:
-        """Say what to look out for: a cut in steps, a treatment or an event ahead, a visit skipped before."""
-        lines = [self.staged(lawn)] if self.staged(lawn) else []
+        """Say what to look out for: a treatment or an event ahead, a visit skipped before."""
+        lines = []
         for hold in lawn.cautions:
             said = self.say.gettext("{hold} from {day}.")
             name = self.say.hold_name(hold.reason)
