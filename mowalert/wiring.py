@@ -130,6 +130,7 @@ def open_services(settings: Settings) -> Services:
         If the store cannot be opened, or is of another version than the program.
     """
     store = open_store(settings)
+    links = Links(settings.service.base_url, _secret(settings, store))
     return Services(
         settings=settings,
         store=store,
@@ -139,7 +140,8 @@ def open_services(settings: Settings) -> Services:
             max_age=timedelta(hours=settings.weather.max_age_h),
             host=_host(settings),
             plans_days=plans_days(),
-            unsubscribe_url=Links(settings.service.base_url, _secret(settings, store)).unsubscribe_url,
+            unsubscribe_url=links.unsubscribe_url,
+            contact_stop_url=links.contact_stop_url,
         ),
         sms=SmsPolicy(monthly_limit=settings.sms.monthly_limit),
     )

@@ -9,7 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template, select
 
 from mowalert.channels.gsm import ONE_PART_7BIT, PLAIN, plain, sms_size
 from mowalert.channels.wording import Wording, wording_in
-from mowalert.domain.notices import DayPart, Digest, Notice, RenderedEmail
+from mowalert.domain.notices import ClassNotice, ClassStep, DayPart, Digest, Notice, RenderedEmail
 from mowalert.domain.words import DigestKind, HoldReason, KeeperKind, NoticeKind, Units
 from mowalert.languages import N_, translations
 from mowalert.links import Links
@@ -206,13 +206,13 @@ def subject(digest: Digest) -> str:
 
 
 def _advice(digest: Digest, say: Wording) -> str:
-    first = digest.notices[0]
     if digest.kind is DigestKind.NO_WEATHER:
         return say.gettext("No fresh weather: no mowing advice today")
     if digest.kind is DigestKind.PARKS_HOLDS:
-        return _parks_subject(_groups(digest), say)
+        return _parks_subject(digest, say)
     if digest.kind is DigestKind.MORNING_LIST:
         return _list_subject(_groups(digest), say)
+    first = digest.notices[0]
     if first.kind is NoticeKind.HOLD and first.reason:
         return say.gettext("Leave the lawn: {hold}").format(hold=say.hold_name(first.reason))
     if first.kind is NoticeKind.RELEASE:
@@ -243,14 +243,16 @@ def _list_subject(groups: Groups, say: Wording) -> str:
     return ", ".join(parts) or say.gettext("Nothing is due today")
 
 
-def _parks_subject(groups: Groups, say: Wording) -> str:
+def _parks_subject(digest: Digest, say: Wording) -> str:
+    groups = _groups(digest)
     parts = [
-        said.format(hold=say.hold_name(reason), lawns=_lawns(len(members), say))
-        for name, said in (
-            ("hold", say.gettext("{hold} starts: {lawns}")),
-            ("release", say.gettext("{hold} ends: {lawns}")),
+        said.format(hold=say.hold_name(reason), lawns=_lawns(count, say))
+        for name, step, said in (
+            ("hold", ClassStep.STARTED, say.gettext("{hold} starts: {lawns}")),
+            ("release", ClassStep.RELEASED, say.gettext("{hold} ends: {lawns}")),
+            ("", ClassStep.ESCALATED, say.gettext("{hold} runs long: {lawns}")),
         )
-        for reason, members in _by_reason(groups[name])
+        for reason, count in _by_reason(groups.get(name, []), digest.classes, step).items()
     ]
     said = _fitting(parts, say)
     return said[:1].upper() + said[1:]
@@ -268,12 +270,18 @@ def _fitting(parts: Sequence[str], say: Wording) -> str:
     return said
 
 
-def _by_reason(notices: Sequence[Notice]) -> list[tuple[HoldReason, list[Notice]]]:
-    groups: dict[HoldReason, list[Notice]] = {}
+def _by_reason(
+    notices: Sequence[Notice], classes: Sequence[ClassNotice], step: ClassStep
+) -> dict[HoldReason, int]:
+    """How many lawns a hold starts or ends for, one by one and with their class."""
+    counts: dict[HoldReason, int] = {}
     for notice in notices:
         if notice.reason is not None:
-            groups.setdefault(notice.reason, []).append(notice)
-    return list(groups.items())
+            counts[notice.reason] = counts.get(notice.reason, 0) + 1
+    for said in classes:
+        if said.step is step:
+            counts[said.reason] = counts.get(said.reason, 0) + len(said.lawns)
+    return counts
 
 
 def _lawns(count: int, say: Wording) -> str:

@@ -10,7 +10,15 @@ from babel.dates import get_day_names, get_month_names
 from babel.numbers import get_decimal_symbol
 
 from mowalert.domain.lawn import place_name
-from mowalert.domain.notices import DayPart, DayReason, HoldFacts, Notice, Recipient
+from mowalert.domain.notices import (
+    ClassNotice,
+    ClassStep,
+    DayPart,
+    DayReason,
+    HoldFacts,
+    Notice,
+    Recipient,
+)
 from mowalert.domain.thirds import THIRD, limit_height_mm
 from mowalert.domain.units import MM_PER_INCH, c_from_f, f_from_c, inches_from_mm
 from mowalert.domain.words import Clippings, HoldReason, Units
@@ -314,6 +322,61 @@ class Wording:
         if notice.day_reason is None:
             return ""
         return self.gettext(DAY_REASONS[notice.day_reason]).format(share=self.share(notice))
+
+    def class_title(self, said: ClassNotice) -> str:
+        """Say which class's hold starts, ends or runs long, and where."""
+        where = said.turf_class.replace("_", " ")
+        where = where[:1].upper() + where[1:]
+        if said.district:
+            where = f"{where}, {said.district}"
+        title = {
+            ClassStep.STARTED: self.gettext("{where}: {hold} starts, do not mow"),
+            ClassStep.RELEASED: self.gettext("{where}: {hold} ends, mowing may start again"),
+            ClassStep.ESCALATED: self.gettext("{where}: {hold} has lasted {days} days"),
+        }[said.step]
+        return title.format(where=where, hold=self.hold_name(said.reason), days=said.days)
+
+    def class_lines(self, said: ClassNotice, units: Units) -> list[str]:
+        """Say why and for how long, what is still allowed, and whom to ask."""
+        lines = []
+        if said.step is ClassStep.STARTED and said.facts is not None:
+            lines.append(f"{self.hold_reason(said.facts, units)} {self.how_long(said.facts, units)}")
+            if said.facts.expected_end_on is None:
+                lines.append(self.gettext("Its end lies beyond the forecast."))
+        elif said.step is ClassStep.ESCALATED:
+            lines.append(
+                self.gettext(
+                    "Since {day}, and no end yet. Look at the turf and decide what it needs."
+                ).format(day=self.day(said.started_on, units))
+            )
+        else:
+            lines.append(self.gettext("Since {first}.").format(first=self.day(said.started_on, units)))
+            lines.append(
+                self.gettext("Raise the first cut: take no more than a third, then come down in steps.")
+            )
+        if said.step is not ClassStep.RELEASED:
+            lines.append(self.instead(said.reason))
+            if said.allowed:
+                lines.append(self.gettext("Still allowed: {what}").format(what=said.allowed))
+        if said.height_cap_mm is not None:
+            lines.append(self._cap(said, units))
+        if said.call:
+            lines.append(self.gettext("Questions: {who}").format(who=said.call))
+        return lines
+
+    def _cap(self, said: ClassNotice, units: Units) -> str:
+        height = self.height(said.height_cap_mm or 0.0, units)
+        if said.over_cap_on is None:
+            text = self.gettext(
+                "A local rule sets a maximum height of {height}: it applies as well. "
+                "Ask the office that made it."
+            )
+            return text.format(height=height)
+        text = self.gettext(
+            "A local rule sets a maximum height of {height}, which held turf passes about {day}: both apply. "
+            "Ask the office that made the rule."
+        )
+        return text.format(height=height, day=self.day(said.over_cap_on, units))
 
     def clippings(self, notice: Notice) -> str:
         """Say what to do with the clippings."""

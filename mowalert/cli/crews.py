@@ -16,6 +16,7 @@ from mowalert.cli.common import (
     one_line_errors,
     opened,
     print_json,
+    read_text,
     write_text,
 )
 from mowalert.domain.crews import Position
@@ -24,12 +25,18 @@ from mowalert.domain.rounds import DAY_NAMES
 from mowalert.errors import InputError
 from mowalert.service.crew_records import Outcome, Role, SkipReason, VisitRecord
 from mowalert.service.crew_setup import (
+    CONTACT_COLUMNS,
+    CREW_COLUMNS,
     NewContact,
+    SetUpReport,
     crew_named,
+    days_in,
+    hours_in,
+    import_contacts,
+    import_crews,
     keep_contact,
     keep_crew,
     keep_hours,
-    minute_of,
     organisation,
     remove_contact,
     retire_crew,
@@ -41,6 +48,9 @@ from mowalert.service.week import week_ahead
 from mowalert.wiring import Services
 
 KeeperOption = Annotated[str, typer.Option("--keeper", help="The organisation's name or number.")]
+ConfirmOption = Annotated[
+    bool, typer.Option("--confirm", help="Store the good rows although others are bad.")
+]
 OnOption = Annotated[str | None, typer.Option("--on", help="Day such as 2026-05-09; today if not given.")]
 SHOWN_D = 30
 
@@ -68,13 +78,13 @@ def add_crew(
 ) -> None:
     """Add a crew, or change the one of that name."""
     with one_line_errors(), opened() as services:
-        from_min, to_min = _hours(hours)
+        from_min, to_min = hours_in(hours)
         crew = keep_crew(
             services.store,
             keeper,
             name,
             depot=Position(latitude, longitude),
-            weekdays=_weekdays(days),
+            weekdays=days_in(days),
             from_min=from_min,
             to_min=to_min,
         )
@@ -84,18 +94,34 @@ def add_crew(
             typer.echo(f"crew {crew.name}: {hours}, {days}")
 
 
-def _hours(text: str) -> tuple[int, int]:
-    first, found, last = text.partition("-")
-    if not found:
-        raise InputError(f"{text!r} are no hours such as 7:00-15:30")
-    return minute_of(first), minute_of(last)
+@crews_app.command("import")
+def crews_from_table(
+    file: Annotated[Path, typer.Argument(help=f"Table with the columns {', '.join(CREW_COLUMNS)}.")],
+    keeper: KeeperOption,
+    confirm: ConfirmOption = False,
+    json: JsonOption = False,
+) -> None:
+    """Add or change crews from a table; every bad row is named, and nothing is stored if there is one."""
+    with one_line_errors(), opened() as services:
+        _tell(import_crews(services.store, keeper, read_text(file), confirmed=confirm), json=json)
 
 
-def _weekdays(text: str) -> int:
-    names = [name.strip().casefold()[:3] for name in text.split(",") if name.strip()]
-    if unknown := [name for name in names if name not in DAY_NAMES]:
-        raise InputError(f"{unknown[0]!r} is no day; allowed: {', '.join(DAY_NAMES)}")
-    return sum(1 << DAY_NAMES.index(name) for name in set(names))
+def _tell(report: SetUpReport, *, json: bool) -> None:
+    if json:
+        print_json(report)
+    else:
+        for problem in report.problems:
+            typer.echo(str(problem), err=True)
+        if report.stored:
+            typer.echo(
+                f"{report.added} added, {report.changed} changed, {report.unchanged} unchanged, "
+                f"{report.refused_rows} refused"
+            )
+        else:
+            bad = counted(report.refused_rows, "bad row")
+            typer.echo(f"nothing stored: {bad}; --confirm stores the others", err=True)
+    if report.problems:
+        raise typer.Exit(2)
 
 
 @crews_app.command("hours")
@@ -111,7 +137,7 @@ def crew_hours(
     with one_line_errors(), opened() as services:
         on_day = day(on)
         assert on_day is not None  # noqa: S101 - the option is required
-        from_min, to_min = (0, 0) if hours.casefold() == "none" else _hours(hours)
+        from_min, to_min = (0, 0) if hours.casefold() == "none" else hours_in(hours)
         kept = keep_hours(services.store, keeper, name, on_day, from_min=from_min, to_min=to_min, note=note)
         if json:
             print_json(kept)
@@ -146,8 +172,8 @@ def _clock(minute: int) -> str:
 
 
 @crews_app.command("plan")
-def plan(keeper: KeeperOption, at: AtOption = None, json: JsonOption = False) -> None:
-    """Plan today, or show its plan; nothing is sent."""
+def plan(keeper: KeeperOption, on: OnOption = None, at: AtOption = None, json: JsonOption = False) -> None:
+    """Plan a day, or show its plan; nothing is sent."""
     with one_line_errors(), opened() as services:
         now = moment(at)
         sheet = plan_morning(
@@ -157,11 +183,12 @@ def plan(keeper: KeeperOption, at: AtOption = None, json: JsonOption = False) ->
             services.dispatch,
             _keeper_id(services, keeper),
             now=now,
+            on=day(on),
         )
         if json:
             print_json(sheet)
         elif sheet is None:
-            typer.echo("no crew works today")
+            typer.echo("no crew works that day")
         else:
             _show(sheet)
 
@@ -361,6 +388,23 @@ def list_contacts(keeper: KeeperOption, json: JsonOption = False) -> None:
         for one in contacts:
             stopped = f" (stopped: {one.email_suspended})" if one.email_suspended else ""
             typer.echo(f"{one.name:<24} {one.role:<12} {one.email or one.phone or ''}{stopped}")
+
+
+@contacts_app.command("import")
+def contacts_from_table(
+    file: Annotated[Path, typer.Argument(help=f"Table with the columns {', '.join(CONTACT_COLUMNS)}.")],
+    keeper: KeeperOption,
+    confirm: ConfirmOption = False,
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Add or change people from a table; every bad row is named, and nothing is stored if there is one.
+
+    By importing you state that they agreed to be written to.
+    """
+    with one_line_errors(), opened() as services:
+        report = import_contacts(services.store, keeper, read_text(file), now=moment(at), confirmed=confirm)
+        _tell(report, json=json)
 
 
 @visits_app.command("add")

@@ -345,11 +345,17 @@ def _notice(
         limit_on=_first_at(case, case.limit_mm),
         clippings=lawn.clippings,
         height_cap_mm=lawn.height_cap_mm,
+        over_cap_on=_over_cap_on(case) if kind is NoticeKind.HOLD else None,
         area_m2=lawn.area_m2,
         learned=lawn.learned,
         third=lawn.third,
         guide=said_with(lawn.guide, kind, reason),
     )
+
+
+def _over_cap_on(case: _Case) -> date | None:
+    """First day on which a lawn that is not cut passes its legal maximum; none where it has none."""
+    return None if case.lawn.height_cap_mm is None else _first_at(case, case.lawn.height_cap_mm)
 
 
 def _first_at(case: _Case, height_mm: float) -> date | None:

@@ -7,7 +7,7 @@ Rain in the mowing hours and a frosty morning that thaws shift the hour or the d
 judged where a day is chosen (``chances``), never told by themselves.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -180,6 +180,12 @@ def as_mask(active: Bools) -> Floats:
 def in_mask(mask: float) -> tuple[HoldReason, ...]:
     """Unfold a number made by ``as_mask``, the most serious first."""
     return tuple(reason for bit, reason in enumerate(LASTING) if int(mask) >> bit & 1)
+
+
+def without(masks: Floats, reasons: Iterable[HoldReason]) -> Floats:
+    """Take holds out of numbers made by ``as_mask``, for turf of a class that ignores them."""
+    ignored = sum(1 << LASTING.index(reason) for reason in reasons if reason in LASTING)
+    return np.asarray(masks.astype(np.int64) & ~ignored, dtype=np.float64)
 
 
 def told_in(mask: float) -> tuple[HoldReason, ...]:

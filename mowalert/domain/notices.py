@@ -99,8 +99,9 @@ class Notice:
     third of the chosen height and a cut would take more than a third; none if beyond it.
     ``wait_until`` is the next chance after ``best_on``; ``removed_if_waiting`` the share a cut
     would remove then. ``could_be_from`` and ``could_be_to`` say how early and late the limit may
-    fall if the forecast errs. ``height_cap_mm`` is a legal maximum height, named beside a hold, ``third`` the
-    largest share of the blade a cut may take.
+    fall if the forecast errs. ``height_cap_mm`` is a legal maximum height, named beside a hold, and
+    ``over_cap_on`` the first day on which it is forecast to be passed; ``third`` the largest share of the
+    blade a cut may take.
     """
 
     lawn_id: int
@@ -135,10 +136,41 @@ class Notice:
     could_be_to: date | None = None
     next_about: date | None = None
     height_cap_mm: float | None = None
+    over_cap_on: date | None = None
     area_m2: float | None = None
     learned: float | None = None
     third: float = 1 / 3
     guide: GuideSaid | None = None
+
+
+class ClassStep(StrEnum):
+    """What a notice says of a class."""
+
+    STARTED = "started"
+    RELEASED = "released"
+    ESCALATED = "escalated"
+
+
+@dataclass(frozen=True, slots=True)
+class ClassNotice:
+    """What is said of a class in one district: a start, an end, or that a hold runs long.
+
+    ``lawns`` are names of its places. ``facts`` explain it in numbers; of a start they are its worst lawn's.
+    ``height_cap_mm`` is a legal maximum, ``over_cap_on`` the day on which held grass is forecast to pass it.
+    """
+
+    step: ClassStep
+    turf_class: str
+    district: str
+    reason: HoldReason
+    started_on: date
+    lawns: tuple[str, ...]
+    facts: HoldFacts | None = None
+    days: int = 0
+    allowed: str = ""
+    call: str = ""
+    height_cap_mm: float | None = None
+    over_cap_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,6 +223,7 @@ class Digest:
     crew_heat: CrewHeat | None = None
     first_message: bool = False
     warnings: tuple[OfficialWarning, ...] = ()
+    classes: tuple[ClassNotice, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,12 +4,14 @@ A version once kept is never changed: what was told under it can be told again.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import lru_cache
 
+from mowalert.domain.decide import Outlook
 from mowalert.domain.grasses import Grass, Turf
 from mowalert.domain.guides import Guide, use_of, with_guide
+from mowalert.domain.holds import without
 from mowalert.domain.lawn import LawnFacts
 from mowalert.domain.notices import HoldFacts
 from mowalert.domain.words import HoldReason
@@ -114,6 +116,12 @@ class Speakers:
 
     guides: Mapping[str, Guide]
     kept_off: Mapping[int, Sequence[KeptOff]]
+    ignoring: Mapping[tuple[int, str], tuple[HoldReason, ...]] = field(default_factory=dict)
+
+    def outlook(self, lawn: LawnRecord, outlook: Outlook) -> Outlook:
+        """See a stand's days as the lawn's turf class does: holds that it ignores are none."""
+        ignored = self.ignoring.get((lawn.keeper_id, lawn.turf_class))
+        return outlook if ignored is None else replace(outlook, holds=without(outlook.holds, ignored))
 
     def facts(self, lawn: LawnRecord, site: SiteRecord, turf: Turf, *, today: date) -> LawnFacts:
         """See a stored lawn as the decision does, its guide and its dates included."""
@@ -133,6 +141,7 @@ def speakers(work: Work, turf: Turf, lawns: Sequence[LawnRecord], *, today: date
     return Speakers(
         guides_now(work, turf) if guided else {},
         work.lawns.kept_off([lawn.lawn_id for lawn in lawns], since=today),
+        work.parks.ignoring(sorted({lawn.keeper_id for lawn in lawns if lawn.turf_class})),
     )
 
 

@@ -212,6 +212,7 @@ def see_lawns(
         today = keeper.today(now)
         facts = speak.facts(lawn, site, turf, today=today)
         outlook = outlook_for(stand, facts.mowing_hours, today=today, now=now, max_age=policy.max_age)
+        outlook = speak.outlook(lawn, outlook)
         seen.append(SeenLawn(lawn, keeper, site, stand, outlook, facts, today))
     return seen
 

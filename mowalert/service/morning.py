@@ -1,27 +1,28 @@
 """The company's morning: each organisation's day is planned, kept, and handed to whoever needs it.
 
 A day's plan is kept in versions. The first is the morning's; another is made by command, or when the rain
-forecast for the hours still to be worked changes. A version that would say the same is not made.
+forecast for the hours still to be worked changes. A version that would say the same is not made, except
+after rain: it is kept with the rain it was made for, so that the same rain is not looked at twice, and
+handed to nobody. A day planned ahead is looked at again on its own morning.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from math import isnan
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pydantic import TypeAdapter
+from pydantic import TypeAdapter, ValidationError
 
 from mowalert.domain.crew_heat import crew_heat
 from mowalert.domain.crew_plan import Routes, changes, plan_day, replan
-from mowalert.domain.crew_visits import later
 from mowalert.domain.crews import Change, ChangeKind, Crew, DayPlan, Fault, LeftOut, Position, Route, Stop
 from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetLawn, SheetLeft, SheetStop
 from mowalert.domain.grasses import Turf
 from mowalert.domain.notices import CrewHeat, WeatherStamp
 from mowalert.domain.travel import Travel, TravelOf, by_great_circle
-from mowalert.errors import InputError, SourceError
+from mowalert.errors import InputError, SourceError, StoreError
 from mowalert.service.crew_records import PlanRecord
 from mowalert.service.day_lawns import DayLawns, clock_hours, clocks_ahead, day_crews, day_lawns
 from mowalert.service.look import SeenLawn
@@ -39,6 +40,8 @@ WET_MM = 1.0
 """Rain of an hour in which nobody mows. Working value."""
 DAYS_AFTER_RAIN = 2
 """Days after a rained-off one that are planned along with its rest."""
+MOST_AHEAD_D = 6
+"""Days ahead that can be planned: beyond, the forecast has too little to say."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +78,14 @@ class Roads:
 
 
 def plan_morning(
-    store: Store, turf: Turf, policy: Policy, dispatch: Dispatch, keeper_id: int, *, now: datetime
+    store: Store,
+    turf: Turf,
+    policy: Policy,
+    dispatch: Dispatch,
+    keeper_id: int,
+    *,
+    now: datetime,
+    on: date | None = None,
 ) -> DaySheet | None:
     """Plan an organisation's day, unless it is planned.
 
@@ -93,27 +103,70 @@ def plan_morning(
         The organisation.
     now : datetime
         The moment, aware.
+    on : date | None
+        The day; today where none is said. One ahead is planned of what the days before it leave.
 
     Returns
     -------
     DaySheet | None
         The day's newest version; none where nobody works that day.
+
+    Raises
+    ------
+    InputError
+        If there is no such organisation, or the day has passed without a plan or is too far ahead.
     """
     with store.begin() as work:
         keeper = known_keeper(work, keeper_id)
-        on = keeper.today(now)
+        today = keeper.today(now)
+        on = on or today
         kept = work.crews.plan(keeper_id, on)
-        if kept is not None:
+        if kept is not None and (on != today or keeper.today(kept.made_at) == today):
             return sheet_of(kept)
+        _check_day(on, today)
         crews = day_crews(work, keeper_id, on)
         if not crews:
             return None
-        lawns = day_lawns(work, turf, policy, keeper, on=on, now=now)
+        before = _planned_until(work, keeper_id, today, on)
+        lawns = _without(day_lawns(work, turf, policy, keeper, on=on, now=now), before)
         roads = Roads(dispatch)
-        plan = plan_day(lawns.jobs, crews, on, routes=dispatch.routes, travel_of=roads)
-        sheet = _kept(work, policy, keeper, plan, lawns, crews, roads, why=MORNING, now=now)
+        # What was planned ahead was handed to nobody: this plan starts from it, and lists no changes to it.
+        plan = _planned(dispatch, lawns, crews, on, roads, plan_of(sheet_of(kept)) if kept else None)
+        why = MORNING if on == today else ASKED
+        sheet = _kept(work, policy, keeper, plan, lawns, crews, roads, why=why, now=now)
         work.commit()
     return sheet
+
+
+def _check_day(on: date, today: date) -> None:
+    if on < today:
+        raise InputError(f"{on} has passed, and was not planned")
+    if on > today + timedelta(days=MOST_AHEAD_D):
+        raise InputError(f"{on} is too far ahead; at most {MOST_AHEAD_D} days are planned")
+
+
+def _planned_until(work: Work, keeper_id: int, first: date, on: date) -> set[int]:
+    """Lawns that are on a list before a day: they will have been cut by then."""
+    plans = work.crews.plans(keeper_id, first=first, last=on - timedelta(days=1))
+    return {lawn_id for plan in plans for lawn_id in _lawn_ids(plan_of(sheet_of(plan)))}
+
+
+def _without(lawns: DayLawns, lawn_ids: Collection[int]) -> DayLawns:
+    return replace(lawns, jobs=tuple(job for job in lawns.jobs if job.lawn_id not in lawn_ids))
+
+
+def _planned(
+    dispatch: Dispatch,
+    lawns: DayLawns,
+    crews: Sequence[Crew],
+    on: date,
+    roads: Roads,
+    ahead: DayPlan | None,
+) -> DayPlan:
+    """A day's plan: from nothing, or what keeps most of the one made ahead."""
+    if ahead is None:
+        return plan_day(lawns.jobs, crews, on, routes=dispatch.routes, travel_of=roads)
+    return replan(ahead, lawns.jobs, crews, travel_of=roads)
 
 
 def replan_day(
@@ -163,7 +216,53 @@ def replan_day(
         left = _without_done(work, before, keeper_id, on)
         plan = replan(left, lawns.jobs, crews, travel_of=roads)
         made = []
-        if changes(left, plan):
+        changed = bool(changes(left, plan))
+        if changed or why == RAIN:
+            sheet = _kept(
+                work,
+                policy,
+                keeper,
+                plan,
+                lawns,
+                crews,
+                roads,
+                why=why,
+                now=now,
+                before=before,
+                left=left,
+            )
+            made += [sheet] if changed else []
+        if why == RAIN:
+            made += _next_days(work, turf, policy, dispatch, keeper, plan, roads, now)
+        work.commit()
+    return made
+
+
+def _next_days(
+    work: Work,
+    turf: Turf,
+    policy: Policy,
+    dispatch: Dispatch,
+    keeper: KeeperRecord,
+    today: DayPlan,
+    roads: Roads,
+    now: datetime,
+) -> list[DaySheet]:
+    """Plans for the days after a rained-off one, of what it leaves undone; none where one stays as it is."""
+    planned = _lawn_ids(today)
+    made: list[DaySheet] = []
+    for ahead in range(1, DAYS_AFTER_RAIN + 1):
+        on = today.on + timedelta(days=ahead)
+        lawns = _without(day_lawns(work, turf, policy, keeper, on=on, now=now), planned)
+        crews = [_dry_hours(crew, lawns, on) for crew in day_crews(work, keeper.keeper_id, on)]
+        if not crews:
+            continue
+        kept = work.crews.plan(keeper.keeper_id, on)
+        before = sheet_of(kept) if kept else None
+        left = plan_of(before) if before else None
+        plan = _planned(dispatch, lawns, crews, on, roads, left)
+        planned = planned | _lawn_ids(plan)
+        if left is None or changes(left, plan):
             made.append(
                 _kept(
                     work,
@@ -173,43 +272,17 @@ def replan_day(
                     lawns,
                     crews,
                     roads,
-                    why=why,
+                    why=RAIN,
                     now=now,
                     before=before,
                     left=left,
                 )
             )
-        if why == RAIN:
-            made += _next_days(work, policy, dispatch, keeper, plan, lawns, roads, now)
-        work.commit()
     return made
 
 
-def _next_days(
-    work: Work,
-    policy: Policy,
-    dispatch: Dispatch,
-    keeper: KeeperRecord,
-    today: DayPlan,
-    lawns: DayLawns,
-    roads: Roads,
-    now: datetime,
-) -> list[DaySheet]:
-    """Plans for the days after a rained-off one, of what it leaves undone."""
-    planned = {stop.lawn_id for route in today.routes for stop in route.stops}
-    waiting = [job for job in lawns.jobs if job.lawn_id not in planned]
-    made: list[DaySheet] = []
-    for ahead in range(1, DAYS_AFTER_RAIN + 1):
-        on = today.on + timedelta(days=ahead)
-        crews = [_dry_hours(crew, lawns, on) for crew in day_crews(work, keeper.keeper_id, on)]
-        if not crews:
-            continue
-        jobs = [later(job, ahead) for job in waiting]
-        plan = plan_day(jobs, crews, on, routes=dispatch.routes, travel_of=roads)
-        planned = {stop.lawn_id for route in plan.routes for stop in route.stops}
-        waiting = [job for job in waiting if job.lawn_id not in planned]
-        made.append(_kept(work, policy, keeper, plan, lawns, crews, roads, why=RAIN, now=now))
-    return made
+def _lawn_ids(plan: DayPlan) -> set[int]:
+    return {stop.lawn_id for route in plan.routes for stop in route.stops}
 
 
 def replan_if_rain(
@@ -224,15 +297,16 @@ def replan_if_rain(
         before = kept.facts.get("rain_mm", {})
         from_h = _local_minute(keeper.time_zone, now) // 60
         after = _rain_by_hour(work, [int(cell) for cell in before], keeper.time_zone, kept.on)
-        worked = _worked_hours(sheet_of(kept), from_h)
+        worked = _worked_hours(day_crews(work, keeper_id, kept.on), from_h)
     if not _rain_changed(before, after, worked):
         return []
     return replan_day(store, turf, policy, dispatch, keeper_id, now=now, why=RAIN)
 
 
-def _worked_hours(sheet: DaySheet, from_h: int) -> range:
-    last = max((crew.to_min for crew in sheet.crews), default=0)
-    first = min((crew.from_min for crew in sheet.crews), default=0)
+def _worked_hours(crews: Sequence[Crew], from_h: int) -> range:
+    """Hours the crews have, not those a wet plan left them: rain that goes away is news as well."""
+    last = max((crew.to_min for crew in crews), default=0)
+    first = min((crew.from_min for crew in crews), default=0)
     return range(max(from_h, first // 60), -(-last // 60))
 
 
@@ -293,7 +367,7 @@ def _dry_hours(crew: Crew, lawns: DayLawns, on: date) -> Crew:
 def _without_visited(work: Work, lawns: DayLawns, keeper_id: int, on: date) -> DayLawns:
     """What was skipped today comes back tomorrow, not in an hour."""
     visited = {visit.lawn_id for visit in work.crews.visits(keeper_id, first=on, last=on)}
-    return replace(lawns, jobs=tuple(job for job in lawns.jobs if job.lawn_id not in visited))
+    return _without(lawns, visited)
 
 
 def _without_done(work: Work, before: DaySheet, keeper_id: int, on: date) -> DayPlan:
@@ -428,8 +502,11 @@ def _heat_of(lawns: DayLawns, crews: Sequence[Crew], on: date) -> CrewHeat | Non
 
 
 def sheet_of(record: PlanRecord) -> DaySheet:
-    """Return a kept plan as it was handed out."""
-    return SHEET.validate_python(record.facts["sheet"])
+    """Return a kept plan as it was handed out; StoreError where it cannot be read."""
+    try:
+        return SHEET.validate_python(record.facts["sheet"])
+    except (KeyError, ValidationError) as error:
+        raise StoreError(f"keeper {record.keeper_id}: the plan for {record.on} cannot be read") from error
 
 
 def known_keeper(work: Work, keeper_id: int) -> KeeperRecord:

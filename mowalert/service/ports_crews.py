@@ -6,7 +6,7 @@ from typing import Protocol
 
 from mowalert.domain.day_sheet import DaySheet, SheetReader, WeekSummary
 from mowalert.domain.notices import RenderedEmail
-from mowalert.domain.words import Channel
+from mowalert.domain.words import Channel, HoldReason
 from mowalert.service.crew_records import (
     ContactRecord,
     CrewDayRecord,
@@ -128,6 +128,12 @@ class Parks(Protocol):
 
     def rules(self, keeper_id: int) -> dict[str, ClassRule]:
         """Rules of an organisation by turf class."""
+
+    def ignoring(self, keeper_ids: Sequence[int]) -> dict[tuple[int, str], tuple[HoldReason, ...]]:
+        """Holds that turf classes ignore, by organisation and class; those that ignore none are absent."""
+
+    def with_open_holds(self, round_ids: Sequence[int]) -> list[int]:
+        """Organisations of some rounds whose classes have holds that were not released."""
 
     def open_hold(self, hold: ClassHoldRecord) -> int:
         """Keep a new hold of a class; its id is given back."""

@@ -14,9 +14,11 @@ from pydantic import TypeAdapter
 from mowalert.domain.crew_heat import crew_heat
 from mowalert.domain.decide import decide
 from mowalert.domain.grasses import Turf
-from mowalert.domain.notices import CrewHeat, Digest, Notice, Recipient, WeatherStamp
+from mowalert.domain.notices import ClassNotice, CrewHeat, Digest, Notice, Recipient, WeatherStamp
 from mowalert.domain.rounds import Occurrence, Timetable, latest, missed_between, round_on, weekdays_in
 from mowalert.domain.words import Channel, DigestKind, KeeperKind, NoticeKind, Silence
+from mowalert.service.class_holds import ClassDay, class_day, keep_log
+from mowalert.service.crew_records import Role
 from mowalert.service.guides import guides_with_dates, speakers
 from mowalert.service.official import warnings_for
 from mowalert.service.outlook import StandDays, load_stands, outlook_for
@@ -55,6 +57,7 @@ class Policy:
     host: str = "localhost"
     plans_days: bool = False
     unsubscribe_url: Callable[[int], str] = lambda keeper_id: ""
+    contact_stop_url: Callable[[int], str] = lambda contact_id: ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,20 +224,50 @@ def _tell(
         for lawn, notice, stand in _decided(work, turf, policy, group, chunk, keepers, now):
             notices.setdefault(lawn.keeper_id, []).append(notice)
             seen.setdefault(lawn.keeper_id, []).append((lawn, stand))
+    waiting = [one for one in work.parks.with_open_holds(group.round_ids) if one not in notices]
+    keepers |= work.keepers.get([one for one in waiting if one not in keepers])
     told: list[ToldRecord] = []
     messages = digests = 0
-    for keeper_id, said in sorted(notices.items()):
-        keeper = keepers[keeper_id]
-        stands = [stand for _, stand in seen[keeper_id]]
-        digest = _digest(keeper, group, _in_order(said), _stamp(stands, policy, now))
+    for keeper_id in sorted({*notices, *waiting}):
+        keeper, said = keepers[keeper_id], notices.get(keeper_id, [])
+        around = seen.get(keeper_id) or _held_stands(work, keeper_id)
+        stamp = _stamp([stand for _, stand in around], policy, now)
+        lawns = {lawn.lawn_id: lawn for lawn, _ in around}
+        day = _classes(work, keeper, [(lawns[one.lawn_id], one) for one in said], group, stamp, now)
+        digest = _digest(keeper, group, _in_order(day.shown), stamp, day.classes)
+        told += _remember(work, keeper, group, said, digest, now)
         if digest is None:
+            keep_log(work, day, ())
             continue
-        digest = _for_crews(work, digest, seen[keeper_id], now)
-        told += _remember(work, keeper, group, digest, now)
-        messages += _enqueue(work, words, policy, keeper, group, digest, now)
+        digest = _for_crews(work, digest, around, now)
+        written = _enqueue(work, words, policy, keeper, group, digest, now)
+        keep_log(work, day, written)
+        messages += len(written)
         digests += 1
     work.outbox.tell(told)
     return TellReport(0, 0, len(lawn_ids), digests, messages, tuple(told))
+
+
+def _classes(
+    work: Work,
+    keeper: KeeperRecord,
+    said: Sequence[tuple[LawnRecord, Notice]],
+    group: _Group,
+    stamp: WeatherStamp,
+    now: datetime,
+) -> ClassDay:
+    """Of a parks department's lawns, what their classes have in common is told class by class."""
+    if keeper.kind is not KeeperKind.PARKS:
+        return ClassDay(tuple(notice for _, notice in said), (), ())
+    return class_day(work, keeper, said, on=group.occurrence.on, now=now, fresh=stamp.fresh)
+
+
+def _held_stands(work: Work, keeper_id: int) -> list[tuple[LawnRecord, StandDays]]:
+    """Lawns of an organisation's open holds, with their stands."""
+    held = work.parks.held([hold.hold_id for hold in work.parks.open_holds(keeper_id)])
+    lawns = work.lawns.get(sorted({one.lawn_id for one in held}))
+    stands = load_stands(work, sorted({lawn.stand_id for lawn in lawns}))
+    return [(lawn, stands[lawn.stand_id]) for lawn in lawns if lawn.stand_id in stands]
 
 
 def _decided(
@@ -259,6 +292,7 @@ def _decided(
             continue
         facts = speak.facts(lawn, sites[lawn.site_id], turf, today=on)
         outlook = outlook_for(stand, facts.mowing_hours, today=on, now=now, max_age=policy.max_age)
+        outlook = speak.outlook(lawn, outlook)
         round_ = round_on(table, group.occurrence, tells_all_holds=keeper.tells_all_holds)
         notice = decide(facts, outlook, round_)
         if notice is not None:
@@ -283,16 +317,22 @@ def _in_order(notices: Iterable[Notice]) -> tuple[Notice, ...]:
 
 def _stamp(stands: Sequence[StandDays], policy: Policy, now: datetime) -> WeatherStamp:
     sources = tuple(dict.fromkeys(name for stand in stands for name in stand.sources))
-    oldest = min(stand.growth.fetched_at for stand in stands)
-    return WeatherStamp(sources, oldest, now - oldest <= policy.max_age)
+    oldest = min((stand.growth.fetched_at for stand in stands), default=None)
+    return WeatherStamp(sources, oldest, oldest is not None and now - oldest <= policy.max_age)
 
 
 def _digest(
-    keeper: KeeperRecord, group: _Group, notices: tuple[Notice, ...], stamp: WeatherStamp
+    keeper: KeeperRecord,
+    group: _Group,
+    notices: tuple[Notice, ...],
+    stamp: WeatherStamp,
+    classes: tuple[ClassNotice, ...],
 ) -> Digest | None:
-    """One message for one person; that there is no weather is said once for as long as it lasts."""
+    """One message for one person, if there is anything to say; no weather is said once while it lasts."""
+    if not notices and not classes:
+        return None
     blind = tuple(notice for notice in notices if notice.kind is NoticeKind.NO_WEATHER)
-    if blind and len(blind) == len(notices) and keeper.no_weather_on is not None:
+    if blind and len(blind) == len(notices) and not classes and keeper.no_weather_on is not None:
         return None
     to = Recipient(
         keeper.keeper_id,
@@ -304,8 +344,11 @@ def _digest(
         reads_email=bool(keeper.email and not keeper.email_suspended),
         link_version=keeper.link_version,
     )
-    kind = _kind(keeper, notices, only_blind=len(blind) == len(notices))
-    return Digest(kind, to, group.occurrence.on, notices, stamp, first_message=not keeper.greeted)
+    only_blind = len(blind) == len(notices) and not classes
+    kind = DigestKind.PARKS_HOLDS if classes else _kind(keeper, notices, only_blind=only_blind)
+    return Digest(
+        kind, to, group.occurrence.on, notices, stamp, first_message=not keeper.greeted, classes=classes
+    )
 
 
 def _for_crews(
@@ -342,28 +385,37 @@ def _kind(keeper: KeeperRecord, notices: Sequence[Notice], *, only_blind: bool) 
 
 
 def _remember(
-    work: Work, keeper: KeeperRecord, group: _Group, digest: Digest, now: datetime
+    work: Work,
+    keeper: KeeperRecord,
+    group: _Group,
+    notices: Sequence[Notice],
+    digest: Digest | None,
+    now: datetime,
 ) -> list[ToldRecord]:
-    if digest.kind is DigestKind.NO_WEATHER:
-        work.keepers.note_no_weather([keeper.keeper_id], digest.on)
+    """Keep what was decided of lawns, also where it is told with their class or not at all."""
+    on = group.occurrence.on
+    if digest is None and all(notice.kind is NoticeKind.NO_WEATHER for notice in notices):
+        return []
+    if digest is not None and digest.kind is DigestKind.NO_WEATHER:
+        work.keepers.note_no_weather([keeper.keeper_id], on)
     elif keeper.no_weather_on is not None:
         work.keepers.note_no_weather([keeper.keeper_id], None)
-    if not keeper.greeted:
+    if digest is not None and not keeper.greeted:
         work.keepers.greet([keeper.keeper_id])
-    work.lawns.said([said for notice in digest.notices if (said := _said(notice, keeper)) is not None])
+    work.lawns.said([said for notice in notices if (said := _said(notice, keeper)) is not None])
     return [
         ToldRecord(
             told_id=0,
             keeper_id=keeper.keeper_id,
             lawn_id=notice.lawn_id,
             round_id=group.rounds[0].round_id,
-            on=digest.on,
+            on=on,
             kind=notice.kind.value,
             reason=notice.reason.value if notice.reason else None,
             decided_at=now,
             facts=FACTS.dump_python(notice, mode="json"),
         )
-        for notice in digest.notices
+        for notice in _in_order(notices)
     ]
 
 
@@ -391,19 +443,59 @@ def _enqueue(
     group: _Group,
     digest: Digest,
     now: datetime,
-) -> int:
-    """Word a digest for each of a keeper's addresses and queue it; how many were queued."""
+) -> list[str]:
+    """Word a digest for each address and queue it; names and channels of those it was queued for."""
     work.outbox.cancel_older(keeper.keeper_id, digest.on, at=now)
     if policy.plans_days and digest.kind is DigestKind.MORNING_LIST and has_crews(work, keeper.keeper_id):
-        return 0
-    queued = 0
+        return []
+    queued = []
     if keeper.email and not keeper.email_suspended and Channel.EMAIL in policy.channels:
         mail = words.email(digest)
         message = _message(Channel.EMAIL, keeper, keeper.email, group, digest, policy, now)
-        queued += work.outbox.add(replace(message, subject=mail.subject, text=mail.text, html=mail.html))
+        if work.outbox.add(replace(message, subject=mail.subject, text=mail.text, html=mail.html)):
+            queued.append(f"{keeper.name}, {Channel.EMAIL}")
     if keeper.phone and not keeper.phone_suspended and Channel.SMS in policy.channels:
         message = _message(Channel.SMS, keeper, keeper.phone, group, digest, policy, now)
-        queued += work.outbox.add(replace(message, text=words.sms(digest)))
+        if work.outbox.add(replace(message, text=words.sms(digest))):
+            queued.append(f"{keeper.name}, {Channel.SMS}")
+    return queued + _to_supervisors(work, words, policy, keeper, group, digest, now)
+
+
+def _to_supervisors(
+    work: Work,
+    words: Words,
+    policy: Policy,
+    keeper: KeeperRecord,
+    group: _Group,
+    digest: Digest,
+    now: datetime,
+) -> list[str]:
+    """Holds of classes go to the supervisors too, each in their language; nobody is written to twice."""
+    if not digest.classes or Channel.EMAIL not in policy.channels:
+        return []
+    queued = []
+    for one in work.crews.contacts(keeper.keeper_id):
+        reads = one.role is Role.SUPERVISOR and one.email and not one.email_suspended
+        if not reads or one.email is None or one.email == keeper.email:
+            continue
+        to = replace(digest.to, name=one.name, language=one.language)
+        mail = words.email(replace(digest, to=to, first_message=False))
+        message = _message(Channel.EMAIL, keeper, one.email, group, digest, policy, now)
+        once = sha256(f"{message.rfc_message_id}|{one.contact_id}".encode()).hexdigest()[:32]
+        added = work.outbox.add(
+            replace(
+                message,
+                contact_id=one.contact_id,
+                subject=mail.subject,
+                text=mail.text,
+                html=mail.html,
+                rfc_message_id=f"<{once}@{policy.host}>",
+                unsubscribe_url=policy.contact_stop_url(one.contact_id),
+                lawn_ids=(),
+            )
+        )
+        if added:
+            queued.append(f"{one.name}, {Channel.EMAIL}")
     return queued
 
 

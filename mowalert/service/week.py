@@ -118,7 +118,7 @@ def _next_cut(facts: LawnFacts, outlook: Outlook, from_on: date, workdays: Seque
     passed = _first_over(heights, outlook, from_on, limit_height_mm(facts.chosen_mm, facts.third))
     last = passed - timedelta(days=1) if passed else workdays[-1]
     middle = opens + (max(last, opens) - opens) / 2
-    free = [on for on in workdays if on >= max(opens, from_on) and not _held(outlook, on)]
+    free = [on for on in workdays if on >= max(opens, from_on) and not _held(facts, outlook, on)]
     if not free:
         return None
     best = next((on for on in free if on >= middle), free[-1])
@@ -132,8 +132,9 @@ def _first_over(heights: Floats, outlook: Outlook, from_on: date, height_mm: flo
     return outlook.first_on + timedelta(days=start + int(np.argmax(over))) if over.any() else None
 
 
-def _held(outlook: Outlook, on: date) -> bool:
-    return bool(told_in(float(outlook.holds[outlook.at(on)])))
+def _held(facts: LawnFacts, outlook: Outlook, on: date) -> bool:
+    dated = any(hold.started_on <= on <= (hold.ended_on or date.max) for hold in facts.dated_holds)
+    return dated or bool(told_in(float(outlook.holds[outlook.at(on)])))
 
 
 def _day(on: date, due: Sequence[_Due], crew_h: float, seen: Sequence[SeenLawn]) -> WeekDay:

@@ -30,6 +30,7 @@ from mowalert.store.park_tables import (
     watering_off,
 )
 from mowalert.store.sql import chunks, insert_for, upsert, values_of
+from mowalert.store.tables import keeper
 
 
 class SqlParks:
@@ -53,6 +54,26 @@ class SqlParks:
         """Rules of an organisation by turf class."""
         query = select(class_rule).where(class_rule.c.keeper_id == keeper_id)
         return {row["turf_class"]: _rule(row) for row in self._rows(query)}
+
+    def ignoring(self, keeper_ids: Sequence[int]) -> dict[tuple[int, str], tuple[HoldReason, ...]]:
+        """Holds that turf classes ignore, by organisation and class; those that ignore none are absent."""
+        found = {}
+        for some in chunks(keeper_ids):
+            for row in self._rows(select(class_rule).where(class_rule.c.keeper_id.in_(some))):
+                if ignores := _rule(row).ignores:
+                    found[row["keeper_id"], row["turf_class"]] = ignores
+        return found
+
+    def with_open_holds(self, round_ids: Sequence[int]) -> list[int]:
+        """Organisations of some rounds whose classes have holds that were not released."""
+        query = (
+            select(class_hold.c.keeper_id)
+            .join(keeper, keeper.c.keeper_id == class_hold.c.keeper_id)
+            .where(class_hold.c.released_on.is_(None), keeper.c.round_id.in_(round_ids))
+            .distinct()
+            .order_by(class_hold.c.keeper_id)
+        )
+        return [int(row) for row in self._connection.scalars(query)]
 
     def open_hold(self, hold: ClassHoldRecord) -> int:
         """Keep a new hold of a class; its id is given back."""
