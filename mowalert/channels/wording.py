@@ -358,6 +358,7 @@ class Wording:
             lines.append(self.instead(said.reason))
             if said.allowed:
                 lines.append(self.gettext("Still allowed: {what}").format(what=said.allowed))
+        lines += [f"{name}. {note}".strip() if note else f"{name}." for name, note in said.rules]
         if said.height_cap_mm is not None:
             lines.append(self._cap(said, units))
         if said.call:

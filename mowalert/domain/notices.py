@@ -157,6 +157,7 @@ class ClassNotice:
 
     ``lawns`` are names of its places. ``facts`` explain it in numbers; of a start they are its worst lawn's.
     ``height_cap_mm`` is a legal maximum, ``over_cap_on`` the day on which held grass is forecast to pass it.
+    ``rules`` are restrictions of watering in force there: their names, and what is said of them.
     """
 
     step: ClassStep
@@ -171,6 +172,7 @@ class ClassNotice:
     call: str = ""
     height_cap_mm: float | None = None
     over_cap_on: date | None = None
+    rules: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

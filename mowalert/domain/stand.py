@@ -11,7 +11,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from mowalert.domain.arrays import Bools, Floats
+from mowalert.domain.arrays import Bools, Floats, Ints
 from mowalert.domain.evapotranspiration import (
     best_et0,
     daylight_hours,
@@ -33,19 +33,27 @@ SUN_SHARE = {Sun.FULL: 1.0, Sun.PART: 0.75, Sun.SHADE: 0.5}
 ROOTING_BANDS_MM = (15.0, 30.0, 50.0, 80.0)
 ROOTING_HEIGHTS_MM = (9.0, 22.0, 40.0, 64.0, 95.0)
 """Chosen heights fall into five bands that root alike; each stands for its middle. Working values."""
+NEVER = 10**8
+"""An ordinal no day has."""
 LEAD_DAYS = 9
 """Days of weather before the first computed one, for the ten-day mean."""
 
 
 @dataclass(frozen=True, slots=True)
 class StandKey:
-    """What makes lawns grow alike, the weather cell aside."""
+    """What makes lawns grow alike, the weather cell aside.
+
+    ``dry_from`` and ``dry_until`` are ordinals of the first and last day without the usual watering; 0 where
+    there are none, or no end is known.
+    """
 
     grass_id: str
     soil: str
     rooting: int
     sun: Sun
     watering: Watering
+    dry_from: int = 0
+    dry_until: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +73,8 @@ class StandFacts:
     dormant_after_d: Floats
     clay: Bools
     watered: Bools
+    dry_from: Ints
+    dry_until: Ints
     latitude_deg: Floats
     elevation_m: Floats
 
@@ -195,6 +205,8 @@ def stand_facts(
         dormant_after_d=np.array([float(grass.dormant_after_d) for grass in grasses]),
         clay=np.array([key.soil == "clay" for key in keys]),
         watered=np.array([key.watering is Watering.REGULAR for key in keys]),
+        dry_from=np.array([key.dry_from or NEVER for key in keys]),
+        dry_until=np.array([key.dry_until or NEVER for key in keys]),
         latitude_deg=np.asarray(latitude_deg, dtype=np.float64),
         elevation_m=np.asarray(elevation_m, dtype=np.float64),
     )
@@ -223,7 +235,7 @@ def grow(
     """
     first_on = weather.first_on + timedelta(days=LEAD_DAYS)
     daily = _Daily.of(facts, weather)
-    ks, depletion_mm = _water(facts, daily, start.depletion_mm)
+    ks, depletion_mm = _water(facts, daily, start.depletion_mm, first_on)
     warmth_c = _warmth(facts, daily, start.warmth_c, first_on)
     flush = flush_factor(
         np.nan_to_num(warmth_c), daylight_h=daily.daylight_h, cool=np.where(facts.warm, 0.0, 1.0)
@@ -332,10 +344,11 @@ def _light_and_et0(facts: StandFacts, weather: StandWeather, day_of_year: Floats
     return radiation, et0_mm
 
 
-def _water(facts: StandFacts, daily: "_Daily", depletion_mm: Floats) -> tuple[Floats, Floats]:
+def _water(facts: StandFacts, daily: "_Daily", depletion_mm: Floats, first_on: date) -> tuple[Floats, Floats]:
     """Stress and evening's depletion, day by day: each morning starts from the evening before."""
     ks, evenings_mm = np.empty_like(daily.et0_mm), np.empty_like(daily.et0_mm)
     for index, (et0_mm, rain_mm) in enumerate(zip(daily.et0_mm, daily.rain_mm, strict=True)):
+        ordinal = first_on.toordinal() + index
         water = water_day(
             depletion_mm,
             et0_mm=et0_mm,
@@ -343,7 +356,7 @@ def _water(facts: StandFacts, daily: "_Daily", depletion_mm: Floats) -> tuple[Fl
             taw_mm=facts.taw_mm,
             kc=facts.kc,
             p_table=facts.depletion_p,
-            watered=facts.watered,
+            watered=facts.watered & ~((facts.dry_from <= ordinal) & (ordinal <= facts.dry_until)),
         )
         ks[index], evenings_mm[index] = water.ks, water.depletion_mm
         depletion_mm = water.depletion_mm

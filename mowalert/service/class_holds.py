@@ -26,9 +26,11 @@ from mowalert.service.park_records import (
     HeldLawn,
     HoldLogRecord,
     HoldStep,
+    RestrictionKind,
 )
 from mowalert.service.ports import Work
 from mowalert.service.records import KeeperRecord, LawnRecord
+from mowalert.service.restrictions import holds_for
 
 Key = tuple[str, str]
 """Turf class and district."""
@@ -67,6 +69,21 @@ class _Ledger:
         site = self.sites.get(lawn.site_id)
         return lawn.turf_class or WITHOUT_CLASS, site.district if site else ""
 
+    def _rules(self, lawn_ids: Sequence[int]) -> tuple[tuple[str, str], ...]:
+        """Restrictions of watering that hold for any of some lawns."""
+        mine = self.work.parks.restrictions([self.keeper.keeper_id], since=self.on)
+        rules = [
+            rule
+            for rule in mine.get(self.keeper.keeper_id, ())
+            if rule.kind is not RestrictionKind.HEIGHT_CAP
+        ]
+        if not rules:
+            return ()
+        lawns = self.work.lawns.get(sorted(lawn_ids))
+        sites = self.work.keepers.sites(sorted({lawn.site_id for lawn in lawns})).values()
+        here = [rule for rule in rules if any(holds_for(rule, site, on=self.on) for site in sites)]
+        return tuple((rule.name, rule.note) for rule in here)
+
     def write(
         self, lawn_ids: Sequence[int], key: Key, step: HoldStep, facts: HoldFacts | None = None
     ) -> None:
@@ -103,6 +120,7 @@ class _Ledger:
                 call=rule.call if rule else "",
                 height_cap_mm=min(caps, default=None),
                 over_cap_on=min(passed, default=None),
+                rules=self._rules(lawn_ids) if step is not ClassStep.RELEASED else (),
             )
         )
         self.write(lawn_ids, key, STEPS[step], facts)

@@ -20,8 +20,10 @@ from mowalert.service.anchoring import kept_at, place
 from mowalert.service.guide_text import read_guide
 from mowalert.service.known import known_lawn
 from mowalert.service.outlook import lawn_facts
+from mowalert.service.park_records import RestrictionRecord
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import GuideRecord, KeptOff, LawnRecord, SiteRecord
+from mowalert.service.restrictions import height_caps
 
 LONGEST_DAYS = 400
 """Days a lawn may be left alone by one entry."""
@@ -117,6 +119,7 @@ class Speakers:
     guides: Mapping[str, Guide]
     kept_off: Mapping[int, Sequence[KeptOff]]
     ignoring: Mapping[tuple[int, str], tuple[HoldReason, ...]] = field(default_factory=dict)
+    restrictions: Mapping[int, Sequence[RestrictionRecord]] = field(default_factory=dict)
 
     def outlook(self, lawn: LawnRecord, outlook: Outlook) -> Outlook:
         """See a stand's days as the lawn's turf class does: holds that it ignores are none."""
@@ -132,7 +135,14 @@ class Speakers:
         )
         guide = self.guides.get(lawn.guide or "")
         facts = replace(facts, dated_holds=dated)
-        return facts if guide is None else with_guide(facts, guide, today=today)
+        facts = facts if guide is None else with_guide(facts, guide, today=today)
+        return self._capped(facts, lawn, site, today)
+
+    def _capped(self, facts: LawnFacts, lawn: LawnRecord, site: SiteRecord, today: date) -> LawnFacts:
+        """Of several height caps the lowest counts."""
+        caps = height_caps(self.restrictions, [lawn], {site.site_id: site}, on=today)
+        known = [cap for cap in (facts.height_cap_mm, caps.get(lawn.lawn_id)) if cap is not None]
+        return replace(facts, height_cap_mm=min(known)) if known else facts
 
 
 def speakers(work: Work, turf: Turf, lawns: Sequence[LawnRecord], *, today: date) -> Speakers:
@@ -142,6 +152,7 @@ def speakers(work: Work, turf: Turf, lawns: Sequence[LawnRecord], *, today: date
         guides_now(work, turf) if guided else {},
         work.lawns.kept_off([lawn.lawn_id for lawn in lawns], since=today),
         work.parks.ignoring(sorted({lawn.keeper_id for lawn in lawns if lawn.turf_class})),
+        work.parks.restrictions(sorted({lawn.keeper_id for lawn in lawns}), since=today),
     )
 
 

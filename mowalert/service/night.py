@@ -16,6 +16,7 @@ from mowalert.service.pull import PullReport, pull_weather
 from mowalert.service.silence import assume_cuts
 from mowalert.service.spread import judge_forecasts
 from mowalert.service.tell import Policy, TellReport, tell_rounds
+from mowalert.service.watering import follow_watering
 
 LAST_NIGHT = "last_night_at"
 """Name under which the store keeps the moment of the newest night."""
@@ -80,6 +81,7 @@ def run_night(
     pulled = pull_weather(store, sources, now=now)
     pull_warnings(store, warning_sources, now=now)
     follow_guides(store, turf, today=now.date())
+    follow_watering(store, turf, today=now.date())
     progress("grow")
     grown = grow_stands(store, turf, now=now)
     judge_forecasts(store)

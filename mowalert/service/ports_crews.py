@@ -179,6 +179,9 @@ class Parks(Protocol):
     def watering_off(self, keeper_id: int | None, *, since: date) -> list[WateringOff]:
         """Irrigation that is off, of one organisation or of all, and does not end before a date."""
 
+    def dry_lawns(self) -> list[int]:
+        """Ids of lawns whose stands have days without the usual watering."""
+
     def keep_heat_plan(self, plan: HeatPlan) -> None:
         """Keep an employer's thresholds, newer over older."""
 

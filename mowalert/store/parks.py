@@ -30,7 +30,7 @@ from mowalert.store.park_tables import (
     watering_off,
 )
 from mowalert.store.sql import chunks, insert_for, upsert, values_of
-from mowalert.store.tables import keeper
+from mowalert.store.tables import keeper, lawn, stand
 
 
 class SqlParks:
@@ -191,6 +191,16 @@ class SqlParks:
         if keeper_id is not None:
             query = query.where(watering_off.c.keeper_id == keeper_id)
         return [WateringOff(**row) for row in self._rows(query.order_by(watering_off.c.off_id))]
+
+    def dry_lawns(self) -> list[int]:
+        """Ids of lawns whose stands have days without the usual watering."""
+        query = (
+            select(lawn.c.lawn_id)
+            .join(stand, stand.c.stand_id == lawn.c.stand_id)
+            .where(stand.c.dry_from != 0)
+            .order_by(lawn.c.lawn_id)
+        )
+        return [int(row) for row in self._connection.scalars(query)]
 
     def keep_heat_plan(self, plan: HeatPlan) -> None:
         """Keep an employer's thresholds, newer over older."""

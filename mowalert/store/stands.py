@@ -46,6 +46,8 @@ class SqlStands:
             "rooting": key.rooting,
             "sun": key.sun.value,
             "watering": key.watering.value,
+            "dry_from": key.dry_from,
+            "dry_until": key.dry_until,
         }
         query = select(stand.c.stand_id).filter_by(**wanted)
         found = self._connection.scalar(query)
@@ -145,7 +147,15 @@ def _pack(values: Sequence[float] | Floats) -> bytes:
 
 
 def _stand(row: Any) -> StandRecord:
-    key = StandKey(row.grass, row.soil, row.rooting, Sun(row.sun), Watering(row.watering))
+    key = StandKey(
+        row.grass,
+        row.soil,
+        row.rooting,
+        Sun(row.sun),
+        Watering(row.watering),
+        row.dry_from,
+        row.dry_until,
+    )
     return StandRecord(row.stand_id, row.cell_id, key)
 
 

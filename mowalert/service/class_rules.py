@@ -1,0 +1,184 @@
+"""How an organisation keeps its turf classes: heights, limits, holds that count, and closed days."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, datetime
+
+from mowalert.domain.grasses import Turf
+from mowalert.domain.thirds import THIRD
+from mowalert.domain.words import HoldReason
+from mowalert.errors import InputError
+from mowalert.service.anchoring import kept_at, place, restarted
+from mowalert.service.crew_setup import organisation
+from mowalert.service.guides import keep_off
+from mowalert.service.park_records import ClassRule
+from mowalert.service.ports import Store, Work
+from mowalert.service.records import KeptOff, LawnRecord
+from mowalert.service.restrictions import sites_named
+from mowalert.service.within import Within
+
+LEAST_THIRD = 0.1
+LONGEST_TEXT = 300
+
+
+def lawns_of(
+    work: Work, keeper_id: int, sites: Sequence[str], turf_class: str, district: str
+) -> list[LawnRecord]:
+    """Return lawns of an organisation at some sites, in a class, in a district; all if none is said.
+
+    Parameters
+    ----------
+    work : Work
+        An open transaction.
+    keeper_id : int
+        The organisation.
+    sites : Sequence[str]
+        Sites by name, key or office number; any if empty.
+    turf_class : str
+        The class; any if empty.
+    district : str
+        The district; any if empty.
+
+    Returns
+    -------
+    list[LawnRecord]
+        In order of id.
+
+    Raises
+    ------
+    InputError
+        If there is no such site, or no such lawn.
+    """
+    wanted = {one.site_id for one in sites_named(work, keeper_id, sites)} if sites else None
+    districts = {one.site_id: one.district.casefold() for one in work.crews.sites(keeper_id).values()}
+    found = [
+        lawn
+        for lawn in work.lawns.of_keepers([keeper_id])
+        if (wanted is None or lawn.site_id in wanted)
+        and (not turf_class or lawn.turf_class.casefold() == turf_class.strip().casefold())
+        and (not district or districts.get(lawn.site_id, "") == district.strip().casefold())
+    ]
+    if not found:
+        raise InputError("there is no such lawn")
+    return found
+
+
+def keep_class(store: Store, turf: Turf, keeper: str, rule: ClassRule) -> tuple[ClassRule, int]:
+    """Keep how a turf class is kept, and keep its lawns so.
+
+    Parameters
+    ----------
+    store : Store
+        Where everything is kept.
+    turf : Turf
+        Grasses and soils.
+    keeper : str
+        The organisation; the rule's own number is not looked at.
+    rule : ClassRule
+        The class.
+
+    Returns
+    -------
+    tuple[ClassRule, int]
+        The rule as it is kept, and how many lawns were changed; they grow on from where they stand.
+
+    Raises
+    ------
+    InputError
+        If no lawn is in the class, or a height or a limit cannot be: never more than a third.
+    """
+    _check(rule)
+    with store.begin() as work:
+        of = organisation(work, keeper)
+        kept = replace(rule, keeper_id=of.keeper_id)
+        lawns = lawns_of(work, of.keeper_id, (), rule.turf_class, "")
+        changed = [one for lawn in lawns if (one := _kept(work, turf, lawn, kept)) is not None]
+        for lawn in changed:
+            work.lawns.change(lawn)
+        place(work, turf, [_restarted(lawn) for lawn in changed])
+        work.parks.keep_rule(kept)
+        work.commit()
+    return kept, len(changed)
+
+
+def _restarted(lawn: LawnRecord) -> LawnRecord:
+    return restarted(lawn, on=lawn.anchored_on, height_mm=lawn.anchor_height_mm, assumed=lawn.anchor_assumed)
+
+
+def _check(rule: ClassRule) -> None:
+    if not rule.turf_class.strip():
+        raise InputError("say which turf class")
+    if rule.third is not None and not LEAST_THIRD <= rule.third <= THIRD + 1e-9:
+        raise InputError(f"a limit of {rule.third:g}; allowed is {LEAST_THIRD:g} to a third")
+    if len(rule.allowed) > LONGEST_TEXT or len(rule.call) > 200:
+        raise InputError("what is allowed is at most 300 letters, whom to call at most 200")
+
+
+def _kept(work: Work, turf: Turf, lawn: LawnRecord, rule: ClassRule) -> LawnRecord | None:
+    """The lawn as its class is kept; none if it already is."""
+    grass = turf.grasses[lawn.grass]
+    height_mm = rule.height_mm if rule.height_mm is not None else lawn.chosen_mm
+    if not grass.lowest_mm <= height_mm <= grass.highest_mm:
+        raise InputError(
+            f"lawn {lawn.lawn_id}: {grass.name} is kept at {grass.lowest_mm:g} to {grass.highest_mm:g} mm"
+        )
+    third = rule.third if rule.third is not None else lawn.third
+    if (height_mm, third) == (lawn.chosen_mm, lawn.third):
+        return None
+    return replace(kept_at(work, turf, lawn, height_mm), third=third, follows_guide=False)
+
+
+def close(
+    store: Store,
+    keeper: str,
+    *,
+    sites: Sequence[str],
+    turf_class: str,
+    district: str,
+    reason: HoldReason,
+    first_on: date,
+    last_on: date,
+    note: str,
+    now: datetime,
+) -> list[KeptOff]:
+    """Leave lawns alone on some days: a closure, an event, a treatment.
+
+    Parameters
+    ----------
+    store : Store
+        Where everything is kept.
+    keeper : str
+        The organisation.
+    sites : Sequence[str]
+        Sites; any if empty.
+    turf_class : str
+        The class; any if empty.
+    district : str
+        The district; any if empty.
+    reason : HoldReason
+        ``event``, ``treatment``, ``nesting`` or ``noise``.
+    first_on : date
+        First day.
+    last_on : date
+        Last day.
+    note : str
+        What is said with it.
+    now : datetime
+        The moment, aware.
+
+    Returns
+    -------
+    list[KeptOff]
+        What was kept, one entry a lawn; all of them or none.
+    """
+    with store.begin() as work:
+        of = organisation(work, keeper)
+        within = Within(work)
+        kept = [
+            keep_off(
+                within, lawn.lawn_id, reason=reason, first_on=first_on, last_on=last_on, note=note, now=now
+            )
+            for lawn in lawns_of(work, of.keeper_id, sites, turf_class, district)
+        ]
+        work.commit()
+    return kept
