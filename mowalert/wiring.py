@@ -27,6 +27,7 @@ from mowalert.store.upgrade import head, schema_version, upgrade
 if TYPE_CHECKING:
     from mowalert.channels.crew_sheets import CrewSheets
     from mowalert.channels.messages import Messages
+    from mowalert.service.crew_heat_notices import HeatOffice
     from mowalert.service.handing_out import Office
     from mowalert.service.morning import Dispatch
     from mowalert.service.ports import Places, WarningSource
@@ -89,6 +90,14 @@ class Services:
         from mowalert.channels.crew_sheets import CrewSheets
 
         return CrewSheets(self.settings.service.name)
+
+    @cached_property
+    def heat(self) -> "HeatOffice":
+        """What tells of the crews' heat."""
+        from mowalert.channels.heat_words import HeatMessages
+        from mowalert.service.crew_heat_notices import HeatOffice
+
+        return HeatOffice(HeatMessages(self.settings.service.name), self.links)
 
     @cached_property
     def dispatch(self) -> "Dispatch":

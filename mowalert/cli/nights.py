@@ -129,6 +129,7 @@ def _night(services: Services, now: datetime) -> NightReport:
         now=now,
         warning_sources=services.warning_sources,
         office=services.office,
+        heat=services.heat,
     )
 
 

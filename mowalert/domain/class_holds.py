@@ -23,12 +23,16 @@ WITHOUT_CLASS = "lawn"
 
 @dataclass(frozen=True, slots=True)
 class ClassHold:
-    """A class's hold as it stands: its lawns with the day each came under it, and the day it left."""
+    """A class's hold as it stands: its lawns with the day each came under it, and the day it left.
+
+    It began on ``started_on``, as the turf sees it, and was told on ``told_on``.
+    """
 
     turf_class: str
     district: str
     reason: HoldReason
     started_on: date
+    told_on: date
     joined: dict[int, date] = field(default_factory=dict)
     left: dict[int, date] = field(default_factory=dict)
     escalated_on: date | None = None
@@ -67,7 +71,7 @@ def with_held(
     """
     reason = notices[0].reason or HoldReason.HEAT
     began = min((fact.started_on for notice in notices for fact in notice.holds), default=notices[0].on)
-    known = hold or ClassHold(turf_class, district, reason, began)
+    known = hold or ClassHold(turf_class, district, reason, began, notices[0].on)
     ids = {notice.lawn_id: notice.on for notice in notices}
     return replace(
         known,
@@ -98,7 +102,8 @@ def is_over(hold: ClassHold, *, on: date) -> bool:
 
 def runs_long(hold: ClassHold, *, on: date) -> bool:
     """Whether it is to be told, once, that a hold runs long."""
-    return hold.escalated_on is None and bool(hold.held) and (on - hold.started_on).days > LONG_AFTER_D
+    # Counted from the day it was told: the start of an older one says itself since when it lasts.
+    return hold.escalated_on is None and bool(hold.held) and (on - hold.told_on).days > LONG_AFTER_D
 
 
 def worst_facts(notices: Sequence[Notice]) -> HoldFacts | None:

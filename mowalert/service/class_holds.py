@@ -187,6 +187,7 @@ def _open(work: Work, keeper: KeeperRecord, on: date, now: datetime) -> _Ledger:
             record.district,
             record.reason,
             record.started_on,
+            record.told_on,
             {one.lawn_id: one.joined_on for one in mine},
             {one.lawn_id: one.left_on for one in mine if one.left_on is not None},
             record.escalated_on,

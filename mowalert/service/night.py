@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 
 from mowalert.domain.grasses import Turf
 from mowalert.service.bulletin import make_bulletins
+from mowalert.service.crew_heat_notices import HeatOffice, tell_crew_heat
 from mowalert.service.grow import GrowReport, grow_stands
 from mowalert.service.guides import follow_guides
 from mowalert.service.handing_out import MorningsReport, Office, hand_out
@@ -32,6 +33,7 @@ class NightReport:
     assumed: int
     tell: TellReport
     mornings: MorningsReport = field(default_factory=MorningsReport)
+    heat_notices: int = 0
 
 
 Progress = Callable[[str], None]
@@ -47,6 +49,7 @@ def run_night(
     now: datetime,
     warning_sources: Sequence[WarningSource] = (),
     office: Office | None = None,
+    heat: HeatOffice | None = None,
     progress: Progress = lambda step: None,
 ) -> NightReport:
     """Run one night; running it again at the same moment changes nothing.
@@ -69,6 +72,8 @@ def run_night(
         Authorities whose warnings are shown beside our advice; one that fails stops nothing.
     office : Office | None
         Plans and words the days of organisations with crews; none without.
+    heat : HeatOffice | None
+        Words the crews' heat of the days ahead; none without.
     progress : Progress
         Told the name of each step as it begins.
 
@@ -91,12 +96,13 @@ def run_night(
     told = tell_rounds(store, turf, words, policy, now=now)
     progress("mornings")
     mornings = hand_out(store, turf, policy, office, now=now) if office else MorningsReport()
+    hot = tell_crew_heat(store, heat.words, policy, heat.links, now=now) if heat else 0
     forget_unconfirmed(store, now=now)
     make_bulletins(store, turf, max_age=policy.max_age, now=now)
     with store.begin() as work:
         work.set_meta(LAST_NIGHT, now.isoformat())
         work.commit()
-    return NightReport(now, pulled, grown, assumed, told, mornings)
+    return NightReport(now, pulled, grown, assumed, told, mornings, hot)
 
 
 def last_night(store: Store) -> datetime | None:

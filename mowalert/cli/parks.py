@@ -1,0 +1,371 @@
+"""Commands of parks and of everybody's crews: turf classes, holds and their log, rules, irrigation, heat."""
+
+import csv as tables
+from datetime import date, timedelta
+from io import StringIO
+from pathlib import Path
+from typing import Annotated
+
+import orjson
+import typer
+
+from mowalert.cli.common import (
+    AtOption,
+    JsonOption,
+    counted,
+    day,
+    moment,
+    one_line_errors,
+    opened,
+    print_json,
+    read_text,
+    write_text,
+)
+from mowalert.domain.words import HoldReason
+from mowalert.errors import InputError
+from mowalert.office.day_table import as_csv
+from mowalert.service.class_rules import close, keep_class
+from mowalert.service.crew_heat_notices import heat_of_day
+from mowalert.service.crew_setup import organisation
+from mowalert.service.park_records import ClassRule, HeatPlan, HoldLogRecord, RestrictionKind
+from mowalert.service.restrictions import NewRestriction, lift, read_area, restrict
+from mowalert.service.watering import Where, turn_off, turn_on
+
+KeeperOption = Annotated[str, typer.Option("--keeper", help="The organisation's name or number.")]
+FromOption = Annotated[str | None, typer.Option("--from", help="First day.")]
+ToOption = Annotated[str | None, typer.Option("--to", help="Last day.")]
+ClassOption = Annotated[str, typer.Option("--class", help="Turf class, such as sports.")]
+DistrictOption = Annotated[str, typer.Option("--district", help="District.")]
+SitesOption = Annotated[list[str] | None, typer.Option("--site", help="Site; may be given again.")]
+LOG_COLUMNS = ("on", "lawn_id", "hold_id", "step", "reason", "told", "at")
+LOOKED_BACK = timedelta(days=365)
+
+parks_app = typer.Typer(no_args_is_help=True, help="Turf classes, their holds and closed days.")
+classes_app = typer.Typer(no_args_is_help=True, help="How turf classes are kept.")
+rules_app = typer.Typer(no_args_is_help=True, help="Watering rules and height caps by area or site.")
+watering_app = typer.Typer(no_args_is_help=True, help="Irrigation that is off.")
+heat_app = typer.Typer(no_args_is_help=True, help="The crews' heat, and the employer's thresholds.")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    parks_app.add_typer(classes_app, name="class")
+    app.add_typer(parks_app, name="parks")
+    app.add_typer(rules_app, name="restrictions")
+    app.add_typer(watering_app, name="watering")
+    app.add_typer(heat_app, name="heat")
+
+
+@classes_app.command("set")
+def set_class(
+    keeper: KeeperOption,
+    turf_class: ClassOption,
+    height_mm: Annotated[float | None, typer.Option(help="Height its lawns are cut to.")] = None,
+    third: Annotated[float | None, typer.Option(help="Largest share of the blade, at most a third.")] = None,
+    ignore: Annotated[list[HoldReason] | None, typer.Option(help="Hold that does not count for it.")] = None,
+    allowed: Annotated[str, typer.Option(help="What may still be done in a hold.")] = "",
+    call: Annotated[str, typer.Option(help="Whom to ask.")] = "",
+    json: JsonOption = False,
+) -> None:
+    """Say how a turf class is kept; its lawns follow."""
+    with one_line_errors(), opened() as services:
+        rule = ClassRule(0, turf_class, height_mm, third, tuple(ignore or ()), allowed, call)
+        kept, changed = keep_class(services.store, services.turf, keeper, rule)
+        if json:
+            print_json({"rule": kept, "changed": changed})
+        else:
+            typer.echo(f"class {turf_class}: {counted(changed, 'lawn')} changed")
+
+
+@classes_app.command("list")
+def list_classes(keeper: KeeperOption, json: JsonOption = False) -> None:
+    """List how turf classes are kept."""
+    with one_line_errors(), opened() as services:
+        with services.store.begin() as work:
+            rules = work.parks.rules(organisation(work, keeper).keeper_id)
+        if json:
+            print_json(list(rules.values()))
+            return
+        for rule in rules.values():
+            height = f"{rule.height_mm:g} mm" if rule.height_mm else "each its own height"
+            ignored = f", ignores {', '.join(rule.ignores)}" if rule.ignores else ""
+            typer.echo(f"{rule.turf_class}: {height}{ignored}")
+
+
+@parks_app.command("holds")
+def holds(
+    keeper: KeeperOption,
+    first: FromOption = None,
+    last: ToOption = None,
+    log: Annotated[bool, typer.Option("--log", help="Line by line, for each lawn.")] = False,
+    csv: Annotated[Path | None, typer.Option(help="Write the log as comma-separated values.")] = None,
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Show holds of turf classes, or the log of every lawn: what happened, who was told, when."""
+    with one_line_errors(), opened() as services:
+        with services.store.begin() as work:
+            of = organisation(work, keeper)
+            to_day = day(last) or of.today(moment(at))
+            from_day = day(first) or to_day - LOOKED_BACK
+            found = work.parks.class_holds(of.keeper_id, first=from_day, last=to_day)
+            lines = work.parks.hold_log(of.keeper_id, first=from_day, last=to_day) if log or csv else []
+        if csv:
+            write_text(csv, as_csv([_log_row(line) for line in lines], LOG_COLUMNS))
+        if json:
+            print_json(lines if log else found)
+            return
+        for line in lines:
+            typer.echo(
+                f"{line.on} lawn {line.lawn_id}: {line.step} ({line.reason}) {'; '.join(line.told)}".rstrip()
+            )
+        for hold in found if not log else ():
+            ended = f"ended {hold.released_on}" if hold.released_on else "in force"
+            where = f"{hold.turf_class}, {hold.district}" if hold.district else hold.turf_class
+            typer.echo(f"{hold.started_on} {where}: {hold.reason}, {ended}")
+
+
+def _log_row(line: HoldLogRecord) -> tuple[str | int | date, ...]:
+    told, at = "; ".join(line.told), line.at.isoformat(timespec="minutes")
+    return line.on, line.lawn_id, line.hold_id, line.step.value, line.reason.value, told, at
+
+
+@parks_app.command("districts")
+def districts(
+    keeper: KeeperOption,
+    file: Annotated[Path, typer.Argument(help="CSV with the columns site and district.")],
+) -> None:
+    """Say which district sites lie in."""
+    from dataclasses import replace
+
+    from mowalert.service.crew_records import SiteWork
+    from mowalert.service.restrictions import sites_named
+
+    with one_line_errors(), opened() as services:
+        rows = list(tables.DictReader(StringIO(read_text(file))))
+        if not rows or not {"site", "district"} <= rows[0].keys():
+            raise InputError(f"{file}: the columns site and district are needed")
+        with services.store.begin() as work:
+            of = organisation(work, keeper)
+            known = work.crews.sites(of.keeper_id)
+            for row in rows:
+                for site in sites_named(work, of.keeper_id, [row["site"] or ""]):
+                    before = known.get(site.site_id, SiteWork(site.site_id, of.keeper_id))
+                    work.crews.keep_sites([replace(before, district=(row["district"] or "").strip()[:200])])
+            work.commit()
+        typer.echo(f"{counted(len(rows), 'site')} placed")
+
+
+@parks_app.command("close")
+def close_lawns(
+    keeper: KeeperOption,
+    first: Annotated[str, typer.Option("--from", help="First day.")],
+    last: Annotated[str, typer.Option("--to", help="Last day.")],
+    turf_class: ClassOption = "",
+    district: DistrictOption = "",
+    site: SitesOption = None,
+    reason: Annotated[
+        HoldReason, typer.Option(help="event, treatment, nesting or noise.")
+    ] = HoldReason.EVENT,
+    note: str = "",
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Leave lawns alone on some days; `mowalert keep-off --undo` takes single ones back."""
+    with one_line_errors(), opened() as services:
+        kept = close(
+            services.store,
+            keeper,
+            sites=site or (),
+            turf_class=turf_class,
+            district=district,
+            reason=reason,
+            first_on=_needed(first),
+            last_on=_needed(last),
+            note=note,
+            now=moment(at),
+        )
+        if json:
+            print_json(kept)
+        else:
+            typer.echo(f"{counted(len(kept), 'lawn')} left alone from {first} to {last}")
+
+
+def _needed(text: str) -> date:
+    found = day(text)
+    assert found is not None  # noqa: S101 - the option is required
+    return found
+
+
+@rules_app.command("add")
+def add_rule(
+    keeper: KeeperOption,
+    kind: Annotated[RestrictionKind, typer.Option(help="watering_off, watering_limited or height_cap.")],
+    name: Annotated[str, typer.Option(help="The rule's own name or number.")],
+    first: Annotated[str, typer.Option("--from", help="First day.")],
+    last: ToOption = None,
+    cap_mm: Annotated[float | None, typer.Option(help="Largest height of a height cap.")] = None,
+    area: Annotated[Path | None, typer.Option(help="GeoJSON polygon.")] = None,
+    site: SitesOption = None,
+    note: str = "",
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Add a dated rule of the place."""
+    with one_line_errors(), opened() as services:
+        told = NewRestriction(
+            kind=kind,
+            name=name,
+            first_on=_needed(first),
+            last_on=day(last),
+            height_cap_mm=cap_mm,
+            note=note,
+            area=_area(area) if area else (),
+            sites=tuple(site or ()),
+        )
+        kept = restrict(services.store, keeper, told, now=moment(at))
+        if json:
+            print_json(kept)
+        else:
+            typer.echo(f"restriction {kept.restriction_id}: {kept.name}")
+
+
+def _area(path: Path) -> tuple[tuple[tuple[float, float], ...], ...]:
+    try:
+        if path.stat().st_size > 5_000_000:
+            raise InputError(f"{path}: an area of more than 5 MB is not read")
+        return read_area(orjson.loads(path.read_bytes()))
+    except OSError as error:
+        raise InputError(f"{path}: {error.strerror}") from error
+    except orjson.JSONDecodeError as error:
+        raise InputError(f"{path}: is no JSON") from error
+
+
+@rules_app.command("lift")
+def lift_rule(number: int, keeper: KeeperOption, at: AtOption = None) -> None:
+    """Take a rule back."""
+    with one_line_errors(), opened() as services:
+        typer.echo(f"lifted: {lift(services.store, keeper, number, now=moment(at)).name}")
+
+
+@rules_app.command("list")
+def list_rules(keeper: KeeperOption, at: AtOption = None, json: JsonOption = False) -> None:
+    """List rules in force or to come."""
+    with one_line_errors(), opened() as services:
+        with services.store.begin() as work:
+            of = organisation(work, keeper)
+            rules = work.parks.restrictions([of.keeper_id], since=of.today(moment(at))).get(of.keeper_id, [])
+        if json:
+            print_json(rules)
+            return
+        for rule in rules:
+            until = f" until {rule.last_on}" if rule.last_on else ""
+            typer.echo(f"{rule.restriction_id}: {rule.name}, {rule.kind}, from {rule.first_on}{until}")
+
+
+@watering_app.command("off")
+def water_off(
+    keeper: KeeperOption,
+    first: Annotated[str, typer.Option("--from", help="First day without water.")],
+    last: ToOption = None,
+    turf_class: ClassOption = "",
+    district: DistrictOption = "",
+    site: SitesOption = None,
+    note: str = "",
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Say that irrigation is off; the next night grows those lawns without it."""
+    with one_line_errors(), opened() as services:
+        where = Where(tuple(site or ()), turf_class, district)
+        kept = turn_off(
+            services.store,
+            keeper,
+            where,
+            first_on=_needed(first),
+            last_on=day(last),
+            note=note,
+            now=moment(at),
+        )
+        if json:
+            print_json(kept)
+        else:
+            typer.echo(f"irrigation of {counted(len(kept), 'lawn')} is off from {first}")
+
+
+@watering_app.command("on")
+def water_on(number: int, keeper: KeeperOption, at: AtOption = None) -> None:
+    """Take back that irrigation is off."""
+    with one_line_errors(), opened() as services:
+        back = turn_on(services.store, keeper, number, now=moment(at))
+        typer.echo(f"lawn {back.lawn_id}: irrigation is not off")
+
+
+@watering_app.command("list")
+def list_watering(keeper: KeeperOption, at: AtOption = None, json: JsonOption = False) -> None:
+    """List irrigation that is off."""
+    with one_line_errors(), opened() as services:
+        with services.store.begin() as work:
+            of = organisation(work, keeper)
+            off = work.parks.watering_off(of.keeper_id, since=of.today(moment(at)))
+        if json:
+            print_json(off)
+            return
+        for one in off:
+            until = f" until {one.last_on}" if one.last_on else " until further notice"
+            typer.echo(f"{one.off_id}: lawn {one.lawn_id}, from {one.first_on}{until} {one.note}".rstrip())
+
+
+@heat_app.command("set")
+def set_heat(
+    keeper: KeeperOption,
+    first_f: Annotated[float | None, typer.Option(help="Heat index of the first caution, in °F.")] = None,
+    strong_f: Annotated[float | None, typer.Option(help="Heat index of the strong caution, in °F.")] = None,
+    plan: Annotated[str, typer.Option(help="Where the employer's heat plan is.")] = "",
+    call: Annotated[str, typer.Option(help="Whom to call.")] = "",
+    json: JsonOption = False,
+) -> None:
+    """Set the employer's own thresholds."""
+    with one_line_errors(), opened() as services:
+        for limit in (first_f, strong_f):
+            if limit is not None and not 60 <= limit <= 130:
+                raise InputError(f"a heat index of {limit:g} °F; allowed is 60 to 130")
+        if first_f is not None and strong_f is not None and strong_f < first_f:
+            raise InputError("the strong caution cannot lie below the first")
+        with services.store.begin() as work:
+            kept = HeatPlan(
+                organisation(work, keeper).keeper_id,
+                first_f,
+                strong_f,
+                plan.strip()[:300],
+                call.strip()[:200],
+            )
+            work.parks.keep_heat_plan(kept)
+            work.commit()
+        if json:
+            print_json(kept)
+        else:
+            typer.echo("kept")
+
+
+@heat_app.command("days")
+def heat_days(keeper: KeeperOption, at: AtOption = None, json: JsonOption = False) -> None:
+    """Show the heat of the working days ahead."""
+    with one_line_errors(), opened() as services:
+        now = moment(at)
+        with services.store.begin() as work:
+            of = organisation(work, keeper)
+            days = [of.today(now) + timedelta(days=ahead) for ahead in range(7)]
+            found = [heat_of_day(work, services.policy, of, on, now=now) for on in days]
+        hot = [one for one in found if one is not None]
+        if json:
+            print_json(hot)
+            return
+        for one in hot:
+            strong = ", strong caution" if one.heat.strong else ""
+            typer.echo(
+                f"{one.heat.on}: {one.heat.heat_index_f:.0f} °F about {one.heat.at_hour}:00{strong}, "
+                f"coolest {one.heat.safest_from}:00 to {one.heat.safest_to}:00"
+            )
+        if not hot:
+            typer.echo("no working day ahead passes the first caution, as far as the weather is known")
