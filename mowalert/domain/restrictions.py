@@ -33,7 +33,12 @@ def lies_in(place: Corner, rings: Iterable[Sequence[Corner]]) -> bool:
 
 def _crossings(place: Corner, ring: Sequence[Corner]) -> tuple[bool, bool]:
     """Whether a line to the east crosses an outline an odd number of times; whether the place is on it."""
-    points = [((longitude - place[1] + 180) % 360 - 180, latitude - place[0]) for latitude, longitude in ring]
+    first = ring[0][1] if ring else 0.0
+    # Corners lie near one another, and so near the first one, wherever the outline passes the date line.
+    east = (first - place[1] + 180) % 360 - 180
+    points = [
+        (east + (longitude - first + 180) % 360 - 180, latitude - place[0]) for latitude, longitude in ring
+    ]
     odd = False
     for (x0, y0), (x1, y1) in zip(points, [*points[1:], *points[:1]], strict=True):
         if x0 * y1 == x1 * y0 and min(x0, x1) <= 0 <= max(x0, x1) and min(y0, y1) <= 0 <= max(y0, y1):

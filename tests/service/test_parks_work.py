@@ -1,0 +1,401 @@
+"""A park's own rules: heat told ahead, caps and bans by area, irrigation off, classes kept their way."""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from builders import TURF
+from hypothesis import given
+from hypothesis import strategies as st
+from skies import Skies, growing_weather
+from stores import new_store
+
+from mowalert.channels.heat_words import HeatMessages
+from mowalert.channels.messages import Messages
+from mowalert.domain.clock import by_the_clock, summer_min
+from mowalert.domain.restrictions import is_in_force, lies_in
+from mowalert.domain.weather import DayHours, Place, WeatherDay
+from mowalert.domain.words import Channel, HoldReason
+from mowalert.errors import InputError
+from mowalert.links import Links
+from mowalert.service.class_rules import close, keep_class
+from mowalert.service.crew_heat_notices import HeatOffice
+from mowalert.service.crew_records import Role, SiteWork
+from mowalert.service.crew_setup import NewContact, keep_contact
+from mowalert.service.enrol import enrol
+from mowalert.service.lawn_table import read_table
+from mowalert.service.look import outlook_of, see_lawns
+from mowalert.service.night import NightReport, run_night
+from mowalert.service.park_records import ClassRule, HeatPlan, RestrictionKind
+from mowalert.service.restrictions import NewRestriction, lift, read_area, restrict
+from mowalert.service.tell import Policy
+from mowalert.service.watering import Where, follow_watering, turn_off, turn_on
+
+NAME = "River Parks"
+MORNING = datetime(2026, 7, 7, 9, 35, tzinfo=UTC)
+"""A Tuesday, 05:35 in New York."""
+TODAY = date(2026, 7, 7)
+POLICY = Policy(frozenset(Channel), timedelta(hours=36), host="parks.example.org")
+LINKS = Links("https://parks.example.org", "a secret")
+PLACES = (
+    "Oval,42.70,-73.80,field,kentucky_bluegrass,50,regular,sports",
+    "Hill,42.75,-73.80,field,tall_fescue,80,regular,lawn",
+    "Verge,42.70,-73.70,field,tall_fescue,80,none,road_verge",
+)
+TABLE = "\n".join(
+    [
+        "keeper,kind,email,site,latitude,longitude,lawn,grass,height_mm,watering,turf_class,mowing_days,"
+        "last_mown_on",
+        *(
+            f"{NAME},parks,parks@example.org,{place},mon tue wed thu fri,{TODAY - timedelta(days=4)}"
+            for place in PLACES
+        ),
+    ]
+)
+OUTLINE = [[-73.85, 42.65], [-73.75, 42.65], [-73.75, 42.72], [-73.85, 42.72], [-73.85, 42.65]]
+SQUARE = {"type": "Polygon", "coordinates": [OUTLINE]}
+ZONES = {"America/New_York": -300, "Australia/Adelaide": 570, "Europe/London": 0, "America/Phoenix": -420}
+
+
+def dry(place: Place, on: date) -> WeatherDay:
+    return replace(growing_weather(place, on), t_min_c=16.0, t_max_c=28.0, rain_mm=0.0)
+
+
+def hot(degrees_c: float, *, peak_h: int = 14):  # type: ignore[no-untyped-def]
+    """Days whose hours, of standard time, are hottest at one of them."""
+
+    def day(place: Place, on: date) -> WeatherDay:
+        t_c = tuple(degrees_c - 1.2 * abs(hour - peak_h) for hour in range(24))
+        return replace(
+            dry(place, on), t_min_c=min(t_c), t_max_c=max(t_c), hours=DayHours(t_c, (55.0,) * 24, (0.0,) * 24)
+        )
+
+    return day
+
+
+class Parks:
+    """A parks department of three places under a sky a test sets."""
+
+    def __init__(self, path: Path) -> None:
+        self.store, self.skies = new_store(path), Skies(dry)
+        found, report = read_table(TABLE, TURF, now=MORNING)
+        assert report.problems == []
+        enrol(self.store, TURF, found, report, source="a test", cell_degrees=0.1, now=MORNING)
+        with self.store.begin() as work:
+            self.keeper_id = work.keepers.all()[0].keeper_id
+        self.heat = HeatOffice(HeatMessages("Turf Line"), LINKS)
+
+    def night(self, now: datetime = MORNING) -> NightReport:
+        words = Messages("Turf Line", links=LINKS)
+        return run_night(self.store, self.skies, TURF, words, POLICY, now=now, heat=self.heat)
+
+    def mails(self, kind: str = "crew_heat") -> list[dict[str, object]]:
+        with self.store.begin() as work:
+            found = work.outbox.of_keeper(self.keeper_id, limit=500)[::-1]
+        return [one for one in found if kind in str(one["subject"]) or kind in str(one["text"])]
+
+    def lawn_ids(self) -> list[int]:
+        with self.store.begin() as work:
+            return work.lawns.all_ids()
+
+    def heights(self, lawn_id: int, *, now: datetime = MORNING) -> list[float]:
+        return [day.height_mm for day in outlook_of(self.store, TURF, POLICY, lawn_id, now=now).days]
+
+
+@pytest.fixture
+def parks(tmp_path: Path) -> Parks:
+    return Parks(tmp_path / "parks.db")
+
+
+def test_heat_is_told_once_the_evening_before_by_the_clock(parks: Parks) -> None:
+    parks.skies.day = hot(34.0)
+    assert parks.night(MORNING + timedelta(hours=11)).heat_notices == 0, "four in the afternoon is too early"
+    evening = MORNING + timedelta(hours=12)
+    assert parks.night(evening).heat_notices == 1
+    assert parks.night(evening + timedelta(hours=2)).heat_notices == 0
+    (mail,) = parks.mails("Heat on")
+    # Standard hour 14 is three in the afternoon by the clock in July.
+    assert "about 3:00 pm" in str(mail["subject"])
+    assert "Wednesday" in str(mail["subject"])
+    assert "employer's heat plan and the law come first" in str(mail["text"])
+
+
+def test_worse_heat_is_told_once_more_and_milder_heat_is_not(parks: Parks) -> None:
+    parks.skies.day = hot(31.0)
+    evening = MORNING + timedelta(hours=12)
+    parks.night(evening)
+    parks.skies.day = hot(30.0)
+    assert parks.night(evening + timedelta(hours=5)).heat_notices == 0
+    parks.skies.day = hot(38.0)
+    next_morning = MORNING + timedelta(days=1)
+    assert parks.night(next_morning).heat_notices == 1
+    assert parks.night(next_morning + timedelta(hours=3, minutes=30)).heat_notices == 0
+    assert len(parks.mails("Hotter than told")) == 1
+
+
+def test_the_employers_own_thresholds_decide(parks: Parks) -> None:
+    parks.skies.day = hot(34.0)
+    with parks.store.begin() as work:
+        work.parks.keep_heat_plan(HeatPlan(parks.keeper_id, 120.0, 125.0, "the binder", "Kim"))
+        work.commit()
+    assert parks.night(MORNING + timedelta(hours=12)).heat_notices == 0
+    with parks.store.begin() as work:
+        work.parks.keep_heat_plan(HeatPlan(parks.keeper_id, 85.0, 90.0, "the binder", "Kim"))
+        work.commit()
+    assert parks.night(MORNING + timedelta(hours=12)).heat_notices == 1
+    (mail,) = parks.mails("Heat on")
+    assert "the binder" in str(mail["text"])
+    assert "Kim" in str(mail["text"])
+
+
+def test_old_weather_says_nothing_of_heat(parks: Parks) -> None:
+    parks.skies.day = hot(40.0)
+    parks.night()
+    parks.skies.down = True
+    two_days_on = MORNING + timedelta(days=2, hours=12)
+    assert parks.night(two_days_on).heat_notices == 0
+
+
+def test_a_day_off_has_no_heat(parks: Parks) -> None:
+    parks.skies.day = hot(40.0)
+    friday_evening = datetime(2026, 7, 10, 22, 0, tzinfo=UTC)
+    assert parks.night(friday_evening).heat_notices == 0
+
+
+def test_a_supervisor_reads_of_heat_in_their_language(parks: Parks) -> None:
+    person = NewContact("Rosa", Role.SUPERVISOR, email="rosa@example.org", language="es")
+    keep_contact(parks.store, NAME, person, now=MORNING)
+    parks.skies.day = hot(36.0)
+    parks.night(MORNING + timedelta(hours=12))
+    (mail,) = parks.mails("Calor el")
+    assert mail["address"] == "rosa@example.org"
+
+
+@given(st.sampled_from(sorted(ZONES)), st.dates(date(2026, 1, 1), date(2027, 12, 30)))
+def test_clocks_are_an_hour_ahead_in_summer_or_not_at_all(zone: str, on: date) -> None:
+    assert summer_min(zone, ZONES[zone], on) in ((0,) if zone == "America/Phoenix" else (0, 60))
+
+
+def test_hours_move_with_the_clock() -> None:
+    hours = tuple(float(hour) for hour in range(24))
+    assert by_the_clock(hours, 0) == hours
+    assert by_the_clock(hours, 60)[1:] == hours[:-1]
+    assert by_the_clock(hours, 60)[0] != by_the_clock(hours, 60)[0], (
+        "midnight to one belongs to the day before"
+    )
+
+
+def test_a_place_lies_in_an_area_and_not_in_its_holes() -> None:
+    outline = ((0.0, 0.0), (0.0, 10.0), (10.0, 10.0), (10.0, 0.0))
+    hole = ((4.0, 4.0), (4.0, 6.0), (6.0, 6.0), (6.0, 4.0))
+    assert lies_in((2.0, 2.0), [outline, hole])
+    assert not lies_in((5.0, 5.0), [outline, hole])
+    assert not lies_in((11.0, 5.0), [outline, hole])
+    assert lies_in((0.0, 5.0), [outline]), "an edge is in"
+    over_the_date_line = ((0.0, 179.0), (0.0, -179.0), (2.0, -179.0), (2.0, 179.0))
+    assert lies_in((1.0, 180.0), [over_the_date_line])
+    assert not lies_in((1.0, 0.0), [over_the_date_line])
+
+
+@given(st.dates(), st.dates(), st.dates())
+def test_a_rule_is_in_force_from_its_first_day_to_its_last(first: date, last: date, on: date) -> None:
+    assert is_in_force(first, last, on=on) == (first <= on <= last)
+    assert is_in_force(first, None, on=on) == (first <= on)
+
+
+@pytest.mark.parametrize(
+    ("area", "why"),
+    [
+        ({}, "Polygon"),
+        ({"type": "Point", "coordinates": [0, 0]}, "Polygon"),
+        ({"type": "Polygon", "coordinates": [[[0, 0], [1, 1], [0, 0]]]}, "at least four"),
+        ({"type": "Polygon", "coordinates": [[[0, 0], [1, 0], [1, 1], [0, 1]]]}, "repeats the first"),
+        ({"type": "Polygon", "coordinates": [[[200, 0], [1, 0], [1, 1], [200, 0]]]}, "longitude comes first"),
+        ({"type": "Polygon", "coordinates": [[["a", 0], [1, 0], [1, 1], ["a", 0]]]}, "no position"),
+        ({"type": "Polygon", "coordinates": "x"}, "a list"),
+        ({"type": "FeatureCollection", "features": []}, "no polygon"),
+        ({"type": "Feature", "geometry": None}, "Polygon"),
+        ([], "Polygon"),
+    ],
+)
+def test_an_area_that_is_none_is_named(area: object, why: str) -> None:
+    with pytest.raises(InputError, match=why):
+        read_area(area)
+
+
+def test_an_area_comes_as_geojson_has_it() -> None:
+    feature = {
+        "type": "FeatureCollection",
+        "features": [{"type": "Feature", "geometry": SQUARE, "properties": {}}],
+    }
+    assert read_area(feature) == read_area(SQUARE)
+    both = {"type": "MultiPolygon", "coordinates": [SQUARE["coordinates"], SQUARE["coordinates"]]}
+    assert len(read_area(both)) == 2
+    assert lies_in((42.70, -73.80), read_area(SQUARE))
+
+
+def test_a_cap_of_an_area_is_said_beside_a_hold(parks: Parks) -> None:
+    rule = NewRestriction(
+        RestrictionKind.HEIGHT_CAP, "Code 12-4", TODAY, height_cap_mm=60.0, area=read_area(SQUARE)
+    )
+    kept = restrict(parks.store, NAME, rule, now=MORNING)
+    parks.night()
+    with parks.store.begin() as work:
+        seen = {case.site.name: case for case in see_lawns(work, TURF, POLICY, parks.lawn_ids(), MORNING)}
+    assert seen["Oval"].facts.height_cap_mm == 60.0
+    assert seen["Hill"].facts.height_cap_mm is None
+    heat = hot(41.0)
+    parks.skies.day = lambda place, on: heat(place, on) if on > TODAY else dry(place, on)
+    told = parks.night(MORNING + timedelta(days=1))
+    assert told.tell.messages >= 1
+    said = [str(mail["text"]) for mail in parks.mails("hold starts")]
+    assert any(
+        "maximum height" in text and ("both apply" in text or "applies as well" in text) for text in said
+    )
+    lift(parks.store, NAME, kept.restriction_id, now=MORNING)
+    with pytest.raises(InputError, match="no restriction"):
+        lift(parks.store, NAME, kept.restriction_id, now=MORNING)
+
+
+@pytest.mark.parametrize(
+    ("changed", "why"),
+    [
+        ({"kind": RestrictionKind.HEIGHT_CAP}, "height cap is"),
+        ({"sites": ()}, "say where"),
+        ({"sites": ("Nowhere",)}, "no site"),
+        ({"name": ""}, "a name"),
+        ({"last_on": TODAY - timedelta(days=1)}, "before"),
+        ({"height_cap_mm": 50.0}, "only a height cap"),
+    ],
+)
+def test_a_rule_that_cannot_be_is_refused(parks: Parks, changed: dict[str, object], why: str) -> None:
+    fine = NewRestriction(RestrictionKind.WATERING_OFF, "Stage 3", TODAY, sites=("Oval",))
+    rule = replace(fine, **changed)  # type: ignore[arg-type]
+    with pytest.raises(InputError, match=why):
+        restrict(parks.store, NAME, rule, now=MORNING)
+
+
+def test_grass_without_water_grows_on_from_where_it_stands_and_then_less(parks: Parks) -> None:
+    parks.night()
+    before = parks.heights(1)
+    kept = turn_off(
+        parks.store, NAME, Where(sites=("Oval",)), first_on=TODAY, last_on=None, note="pump", now=MORNING
+    )
+    parks.night(MORNING + timedelta(minutes=30))
+    after = parks.heights(1)
+    assert after[0] == pytest.approx(before[0], abs=0.1)
+    assert all(dry <= wet + 0.05 for dry, wet in zip(after, before, strict=True))
+    for ahead in range(1, 21):
+        parks.night(MORNING + timedelta(days=ahead))
+    now = MORNING + timedelta(days=20)
+    with parks.store.begin() as work:
+        lawns = {lawn.lawn_id: lawn for lawn in work.lawns.get(parks.lawn_ids())}
+    assert lawns[1].told_hold in (HoldReason.DROUGHT, HoldReason.DORMANT, HoldReason.HEAT)
+    assert lawns[2].told_hold is None, "what is watered grows on"
+    turn_on(parks.store, NAME, kept[0].off_id, now=now)
+    parks.night(now + timedelta(minutes=30))
+    with parks.store.begin() as work:
+        stand_id = work.lawns.get([1])[0].stand_id
+        assert work.stands.get([stand_id])[stand_id].key.dry_from == 0
+
+
+def test_a_lawn_is_moved_once_and_comes_back_a_month_after_the_end(parks: Parks) -> None:
+    parks.night()
+    last = TODAY + timedelta(days=3)
+    turn_off(parks.store, NAME, Where(), first_on=TODAY, last_on=last, note="", now=MORNING)
+    assert follow_watering(parks.store, TURF, today=TODAY) == 2
+    assert follow_watering(parks.store, TURF, today=TODAY) == 0
+    assert follow_watering(parks.store, TURF, today=last + timedelta(days=29)) == 0
+    assert follow_watering(parks.store, TURF, today=last + timedelta(days=31)) == 2
+
+
+def test_a_watering_ban_dries_what_lies_in_its_area(parks: Parks) -> None:
+    parks.night()
+    rule = NewRestriction(
+        RestrictionKind.WATERING_OFF, "Stage 3", TODAY, note="No sprinklers.", area=read_area(SQUARE)
+    )
+    restrict(parks.store, NAME, rule, now=MORNING)
+    assert follow_watering(parks.store, TURF, today=TODAY) == 1
+    for ahead in range(21):
+        parks.night(MORNING + timedelta(days=ahead))
+    assert any("Stage 3. No sprinklers." in str(mail["text"]) for mail in parks.mails("hold starts"))
+
+
+def test_irrigation_that_is_not_there_cannot_be_off(parks: Parks) -> None:
+    with pytest.raises(InputError, match="no such lawn is watered"):
+        turn_off(
+            parks.store, NAME, Where(sites=("Verge",)), first_on=TODAY, last_on=None, note="", now=MORNING
+        )
+    with pytest.raises(InputError, match="before"):
+        turn_off(
+            parks.store,
+            NAME,
+            Where(),
+            first_on=TODAY,
+            last_on=TODAY - timedelta(days=1),
+            note="",
+            now=MORNING,
+        )
+    with pytest.raises(InputError, match="no irrigation off"):
+        turn_on(parks.store, NAME, 7, now=MORNING)
+
+
+def test_a_class_is_kept_its_way_and_grows_on_from_where_it_stands(parks: Parks) -> None:
+    parks.night()
+    before = parks.heights(1)[0]
+    kept, changed = keep_class(parks.store, TURF, NAME, ClassRule(0, "sports", 40.0, 0.25, call="Dana"))
+    assert (kept.height_mm, changed) == (40.0, 1)
+    parks.night(MORNING + timedelta(minutes=30))
+    with parks.store.begin() as work:
+        lawn = work.lawns.get([1])[0]
+    assert (lawn.chosen_mm, lawn.third) == (40.0, 0.25)
+    assert parks.heights(1)[0] == pytest.approx(before, rel=0.2)
+    assert keep_class(parks.store, TURF, NAME, ClassRule(0, "sports", 40.0, 0.25))[1] == 0
+
+
+@pytest.mark.parametrize(
+    ("rule", "why"),
+    [
+        (ClassRule(0, "sports", 40.0, 0.5), "limit of 0.5"),
+        (ClassRule(0, "sports", 5.0), "is kept at"),
+        (ClassRule(0, "pitch", 40.0), "no such lawn"),
+        (ClassRule(0, "", 40.0), "which turf class"),
+    ],
+)
+def test_a_class_that_cannot_be_kept_so_is_refused_whole(parks: Parks, rule: ClassRule, why: str) -> None:
+    with pytest.raises(InputError, match=why):
+        keep_class(parks.store, TURF, NAME, rule)
+    with parks.store.begin() as work:
+        assert work.parks.rules(parks.keeper_id) == {}
+        assert work.lawns.get([1])[0].chosen_mm == 50.0
+
+
+def test_a_class_that_ignores_a_hold_is_mown_on(parks: Parks) -> None:
+    ignored = (HoldReason.DROUGHT, HoldReason.DORMANT, HoldReason.HEAT)
+    keep_class(parks.store, TURF, NAME, ClassRule(0, "road_verge", ignores=ignored))
+    for ahead in range(40):
+        parks.night(MORNING + timedelta(days=ahead))
+    with parks.store.begin() as work:
+        held = {line.lawn_id for line in work.parks.hold_log(parks.keeper_id, first=date.min, last=date.max)}
+    assert 3 not in held
+
+
+def test_closed_days_are_kept_for_every_lawn_or_none(parks: Parks) -> None:
+    with parks.store.begin() as work:
+        sites = work.crews.sites_of(parks.keeper_id)
+        work.crews.keep_sites([SiteWork(one.site_id, parks.keeper_id, district="North") for one in sites[:2]])
+        work.commit()
+    days = {
+        "reason": HoldReason.EVENT,
+        "first_on": TODAY,
+        "last_on": TODAY + timedelta(days=2),
+        "note": "concert",
+    }
+    kept = close(parks.store, NAME, sites=(), turf_class="", district="north", now=MORNING, **days)
+    assert len(kept) == 2
+    days["last_on"] = TODAY - timedelta(days=9)
+    with pytest.raises(InputError):
+        close(parks.store, NAME, sites=(), turf_class="", district="", now=MORNING, **days)
+    with parks.store.begin() as work:
+        assert len(work.lawns.kept_off(parks.lawn_ids(), since=date.min)) == 2
