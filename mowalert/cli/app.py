@@ -27,6 +27,7 @@ COMMANDS = {
     "measured": "keeping",
     "due": "keeping",
     "holds": "keeping",
+    "move-in": "move_in",
     "crews": "crews",
     "contacts": "crews",
     "visits": "crews",
