@@ -38,7 +38,7 @@ def crew_calendar(
     calendar = Calendar()
     calendar.add("prodid", "-//mowalert//crew days//EN")
     calendar.add("version", "2.0")
-    calendar.add("x-wr-calname", name)
+    calendar.add("x-wr-calname", _text(name))
     calendar.add("refresh-interval;value=duration", "PT1H")
     for sheet in sheets:
         for crew in sheet.crews:
@@ -56,8 +56,8 @@ def _appointment(sheet: DaySheet, crew: CrewSheet, stop: SheetStop, words: CrewW
     event.add("sequence", sheet.version - 1)
     event.add("dtstart", _moment(sheet, stop.starts_min))
     event.add("dtend", _moment(sheet, stop.ends_min))
-    event.add("summary", f"{stop.order}. {words.place(lawn)}")
-    event.add("location", lawn.address or lawn.site_name)
+    event.add("summary", _text(f"{stop.order}. {words.place(lawn)}"))
+    event.add("location", _text(lawn.address or lawn.site_name))
     event.add("geo", (lawn.position.latitude_deg, lawn.position.longitude_deg))
     lines = [
         crew.name,
@@ -66,8 +66,13 @@ def _appointment(sheet: DaySheet, crew: CrewSheet, stop: SheetStop, words: CrewW
         *words.warnings(lawn),
         words.shares(lawn),
     ]
-    event.add("description", "\n".join(lines))
+    event.add("description", "\n".join(map(_text, lines)))
     return event
+
+
+def _text(text: str) -> str:
+    """A text without what a line of a calendar cannot hold."""
+    return "".join(letter if letter.isprintable() else " " for letter in text)
 
 
 def _moment(sheet: DaySheet, minute: int) -> datetime:

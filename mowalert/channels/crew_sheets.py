@@ -43,7 +43,7 @@ class CrewSheets:
 
     def _mail(self, name: str, sheet: DaySheet, crew: CrewSheet | None, to: SheetReader) -> RenderedEmail:
         words = CrewWording(spoken(to.language), to.units)
-        subject = words.subject(sheet, crew).translate(PLAIN)[:LONGEST_SUBJECT]
+        subject = _one_line(words.subject(sheet, crew))
         text = _rendered(f"{name}.txt", sheet, crew, to, self._service_name)
         html = _rendered(f"{name}.html", sheet, crew, to, self._service_name)
         return RenderedEmail(subject, _tidy(text), html)
@@ -73,10 +73,15 @@ class CrewSheets:
         words = CrewWording(spoken(to.language), to.units)
         values = {"week": week, "to": to, "words": words, "service_name": self._service_name}
         return RenderedEmail(
-            words.week_subject(week).translate(PLAIN)[:LONGEST_SUBJECT],
+            _one_line(words.week_subject(week)),
             _tidy(_template("crew_week.txt", words.language).render(values)),
             _template("crew_week.html", words.language).render(values),
         )
+
+
+def _one_line(text: str) -> str:
+    """A subject: one line, in letters every mail program knows."""
+    return " ".join(text.translate(PLAIN).split())[:LONGEST_SUBJECT]
 
 
 def _sms_stop(stop: SheetStop, words: CrewWording) -> str:

@@ -467,6 +467,72 @@ def list_visits(
             typer.echo(_visit_line(visit))
 
 
+@visits_app.command("upload")
+def upload_visits(
+    file: Annotated[Path, typer.Argument(help="Table of visits (.csv or .xlsx).")],
+    keeper: KeeperOption,
+    despite: Annotated[bool, typer.Option("--despite", help="Keep the good rows despite bad ones.")] = False,
+    by: Annotated[str, typer.Option(help="Who says so.")] = "the office",
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Keep the visits of a table; every bad row is named, and then nothing is kept."""
+    from mowalert.office.sheets import read_sheet
+    from mowalert.service.visit_table import take_visits
+
+    with one_line_errors(), opened() as services:
+        sheet, now = read_sheet(file), moment(at)
+        taken = take_visits(services.store, services.turf, keeper, sheet, by=by, now=now, despite=despite)
+        if json:
+            print_json(taken)
+        else:
+            for problem in taken.problems:
+                typer.echo(str(problem), err=True)
+            typer.echo(f"{taken.kept} kept, {taken.known} known already, {len(taken.problems)} refused")
+        if taken.problems:
+            raise typer.Exit(2)
+
+
+@visits_app.command("record")
+def record(
+    keeper: KeeperOption,
+    site: Annotated[str, typer.Option(help="The property's name or number.")],
+    first: Annotated[str, typer.Option("--from", help="First day.")],
+    last: Annotated[str | None, typer.Option("--to", help="Last day; today if not given.")] = None,
+    language: Annotated[str, typer.Option(help="en or es.")] = "en",
+    html: Annotated[Path | None, typer.Option(help="Page.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="PDF.")] = None,
+    csv: Annotated[Path | None, typer.Option(help="Comma-separated values.")] = None,
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Write a property's season for its client: cuts, shares, holds, and why a visit was skipped."""
+    from mowalert.channels.client_words import COLUMNS, record_page, record_rows
+    from mowalert.office.day_table import as_csv
+    from mowalert.office.paper import as_pdf
+    from mowalert.service.client_record import client_record
+
+    with one_line_errors(), opened() as services:
+        now = moment(at)
+        with services.store.begin() as work:
+            today = organisation(work, keeper).today(now)
+        first_on, last_on = day(first), day(last) or today
+        assert first_on is not None  # noqa: S101 - the option is required
+        found = client_record(services.store, keeper, site, first=first_on, last=last_on)
+        page = record_page(found, language=language, service_name=services.settings.service.name)
+        if html:
+            write_text(html, page)
+        if pdf:
+            _write_bytes(pdf, as_pdf(page))
+        if csv:
+            write_text(csv, as_csv(record_rows(found), COLUMNS))
+        if json:
+            print_json(found)
+        elif not (html or pdf or csv):
+            for line in found.lines:
+                typer.echo(f"{line.on} {line.lawn}: {line.what} {line.reason}".rstrip())
+
+
 def _visit_line(visit: VisitRecord) -> str:
     took = f", took {visit.removed:.0%}" if visit.removed is not None else ""
     why = f" ({visit.reason})" if visit.reason else ""

@@ -1,0 +1,150 @@
+"""What a company can hand its client: a property's season, visit by visit, with holds and skips and why."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from mowalert.domain.lookback import Told
+from mowalert.domain.words import HoldReason, NoticeKind, Units
+from mowalert.errors import InputError
+from mowalert.service.crew_records import Outcome, VisitRecord
+from mowalert.service.crew_setup import organisation
+from mowalert.service.ports import Store, Work
+from mowalert.service.records import EventRecord, LawnRecord
+from mowalert.service.restrictions import sites_named
+
+LONGEST_D = 800
+
+
+@dataclass(frozen=True, slots=True)
+class RecordLine:
+    """One day at one lawn: a cut, a skipped visit, or a hold. Heights in mm, the share of the blade."""
+
+    on: date
+    lawn: str
+    what: str
+    height_mm: float | None = None
+    removed: float | None = None
+    limit: float | None = None
+    reason: str = ""
+    until: date | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ClientRecord:
+    """A property's days between two dates; nothing of any other client, and no way in."""
+
+    keeper_name: str
+    site_name: str
+    client: str
+    first: date
+    last: date
+    units: Units
+    lines: tuple[RecordLine, ...]
+
+    @property
+    def cuts(self) -> list[RecordLine]:
+        """What was cut."""
+        return [line for line in self.lines if line.what == "cut"]
+
+    @property
+    def within_limit(self) -> int:
+        """Cuts that took no more than the lawn's limit."""
+        return sum(
+            line.removed is not None and line.limit is not None and line.removed <= line.limit + 0.005
+            for line in self.cuts
+        )
+
+
+def client_record(store: Store, keeper: str, site: str, *, first: date, last: date) -> ClientRecord:
+    """Put a property's record together.
+
+    Parameters
+    ----------
+    store : Store
+        Where everything is kept.
+    keeper : str
+        The organisation.
+    site : str
+        The property: its name, key or office number.
+    first : date
+        First day.
+    last : date
+        Last day.
+
+    Returns
+    -------
+    ClientRecord
+        Cuts, skipped visits and holds in order of day.
+
+    Raises
+    ------
+    InputError
+        If there is no such property, it is one of several, or the days cannot be.
+    """
+    if not 0 <= (last - first).days <= LONGEST_D:
+        raise InputError(f"from {first} to {last}: at most {LONGEST_D} days, in this order")
+    with store.begin() as work:
+        of = organisation(work, keeper)
+        found = sites_named(work, of.keeper_id, [site])
+        if len(found) > 1:
+            raise InputError(f"{site!r} is the name of {len(found)} sites; say its number")
+        place = found[0]
+        lawns = [one for one in work.lawns.of_keepers([of.keeper_id]) if one.site_id == place.site_id]
+        known = work.crews.sites(of.keeper_id).get(place.site_id)
+        lines = _lines(work, of.keeper_id, lawns, first, last)
+    return ClientRecord(
+        of.name, place.name, known.client if known else "", first, last, of.units, tuple(lines)
+    )
+
+
+def _lines(
+    work: Work, keeper_id: int, lawns: Sequence[LawnRecord], first: date, last: date
+) -> list[RecordLine]:
+    ids = [lawn.lawn_id for lawn in lawns]
+    visits = work.crews.visits(keeper_id, first=first, last=last, lawn_ids=ids)
+    events = work.lawns.events_between(ids, first=first, last=last)
+    told = work.outbox.told_between(ids, [NoticeKind.HOLD, NoticeKind.RELEASE], first=first, last=last)
+    by_visit = {visit.event_id for visit in visits if visit.event_id is not None}
+    lines = []
+    for lawn in lawns:
+        mine = [visit for visit in visits if visit.lawn_id == lawn.lawn_id]
+        lines += [_visited(lawn, visit) for visit in mine]
+        lines += [
+            _reported(lawn, event)
+            for event in events.get(lawn.lawn_id, ())
+            if event.kind == "mowing" and not event.assumed and event.event_id not in by_visit
+        ]
+        lines += _held(lawn, told.get(lawn.lawn_id, ()))
+    return sorted(lines, key=lambda line: (line.on, line.lawn, line.what))
+
+
+def _visited(lawn: LawnRecord, visit: VisitRecord) -> RecordLine:
+    if visit.outcome is Outcome.SKIPPED:
+        reason = visit.reason.value if visit.reason else ""
+        return RecordLine(visit.on, lawn.name, "skipped", reason=reason, note=visit.note)
+    return RecordLine(visit.on, lawn.name, "cut", visit.height_mm, visit.removed, lawn.third, note=visit.note)
+
+
+def _reported(lawn: LawnRecord, event: EventRecord) -> RecordLine:
+    height, before = event.height_mm, event.before_mm
+    removed = None if height is None or before is None else max(0.0, 1 - height / max(before, height))
+    return RecordLine(event.on, lawn.name, "cut", height, removed, lawn.third)
+
+
+def _held(lawn: LawnRecord, told: Sequence[Told]) -> list[RecordLine]:
+    """Holds from their start to their release, as they were told."""
+    lines: list[RecordLine] = []
+    open_since: tuple[date, HoldReason | None] | None = None
+    for one in told:
+        if one.kind is NoticeKind.HOLD and open_since is None:
+            open_since = one.on, one.reason
+        elif one.kind is NoticeKind.RELEASE and open_since is not None:
+            lines.append(_hold(lawn, *open_since, one.on))
+            open_since = None
+    return lines if open_since is None else [*lines, _hold(lawn, *open_since, None)]
+
+
+def _hold(lawn: LawnRecord, since: date, reason: HoldReason | None, until: date | None) -> RecordLine:
+    return RecordLine(since, lawn.name, "hold", reason=reason.value if reason else "", until=until)
