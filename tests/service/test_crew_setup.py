@@ -1,4 +1,4 @@
-"""Setting an organisation up from tables: every bad cell is named, and a name known already is never doubled."""
+"""Setting an organisation up from tables: every bad cell is named, and no known name is doubled."""
 
 from dataclasses import replace
 from datetime import timedelta
@@ -82,7 +82,12 @@ def test_a_table_of_people_says_who_agreed_and_when(firm: Firm) -> None:
         MORNING,
     )
     assert kim.crew_id == crews_of(firm)["North"].crew_id
-    assert (lee.phone, lee.email, lee.language, lee.consent_from) == ("+15555550102", None, "en", "the office")
+    assert (lee.phone, lee.email, lee.language, lee.consent_from) == (
+        "+15555550102",
+        None,
+        "en",
+        "the office",
+    )
 
 
 def test_said_again_an_agreement_is_as_old_as_it_was(firm: Firm) -> None:
@@ -102,7 +107,10 @@ def test_a_person_who_wanted_silence_keeps_it_until_their_address_changes(firm: 
         work.commit()
     row = "Kim,owner,,kim@example.org,,es,"
     import_contacts(firm.store, NAME, lines(CONTACTS, row), now=MORNING)
-    assert (people_of(firm)["Kim"].email_suspended, people_of(firm)["Kim"].language) == ("asked to stop", "es")
+    assert (people_of(firm)["Kim"].email_suspended, people_of(firm)["Kim"].language) == (
+        "asked to stop",
+        "es",
+    )
     import_contacts(firm.store, NAME, lines(CONTACTS, row.replace("kim@", "k@")), now=MORNING)
     assert (people_of(firm)["Kim"].email_suspended, people_of(firm)["Kim"].link_version) == (None, 4)
 

@@ -3,16 +3,19 @@
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from random import Random
 
 import pytest
 from builders import TURF
 from firm import LINKS, MORNING, NAME, POLICY, TODAY, Firm, planned
-from skies import growing_weather
+from skies import a_day, growing_weather
 from stores import new_store
 
 from mowalert.domain.crews import ChangeKind, Fault, Position, WhyLeft
+from mowalert.domain.day_sheet import DaySheet, SheetLawn
 from mowalert.domain.weather import DayHours, Place, WeatherDay
-from mowalert.errors import InputError, SourceError
+from mowalert.errors import InputError, SourceError, StoreError
+from mowalert.planning.routes import SolvedRoutes
 from mowalert.service.crew_records import Outcome, Role, SkipReason
 from mowalert.service.crew_setup import (
     NewContact,
@@ -23,10 +26,13 @@ from mowalert.service.crew_setup import (
     remove_contact,
     retire_crew,
 )
+from mowalert.service.grow import grow_stands
 from mowalert.service.handing_out import change_day
-from mowalert.service.morning import Dispatch, plan_morning, replan_day
+from mowalert.service.morning import RAIN, Dispatch, plan_morning, replan_day, replan_if_rain, sheet_of
+from mowalert.service.pull import pull_weather
 from mowalert.service.visits import Visit, report_visit, undo_visit
 from mowalert.service.week import week_ahead, week_summary
+from mowalert.service.wishes import LawnWish, change_lawn
 from mowalert.store.engine import SqlStore
 
 NOON = MORNING + timedelta(hours=5)
@@ -198,6 +204,118 @@ def test_rain_has_the_rest_of_the_day_and_the_next_days_planned_again(firm: Firm
     assert firm.night(at_ten + timedelta(minutes=15)).mornings.changed == 0
 
 
+def weather_changes(firm: Firm, now: datetime) -> None:
+    pull_weather(firm.store, firm.skies, now=now)
+    grow_stands(firm.store, TURF, now=now)
+
+
+def rain_again(firm: Firm, now: datetime):  # type: ignore[no-untyped-def]
+    return replan_if_rain(firm.store, TURF, POLICY, firm.office.dispatch, firm.keeper_id, now=now)
+
+
+def all_done(firm: Firm) -> None:
+    for lawn_id in planned(firm.sheet()):
+        visit = Visit(lawn_id, TODAY, Outcome.DONE)
+        report_visit(firm.store, TURF, firm.keeper_id, visit, by="ana", now=MORNING + timedelta(hours=3))
+
+
+def versions(firm: Firm) -> dict[date, int]:
+    with firm.store.begin() as work:
+        plans = work.crews.plans(firm.keeper_id, first=TODAY, last=TODAY + timedelta(days=9))
+    return {plan.on: plan.version for plan in plans}
+
+
+def test_rain_over_a_day_that_is_done_is_looked_at_once_and_told_to_nobody(firm: Firm) -> None:
+    firm.skies.day = rainy(0, 0)
+    firm.night()
+    all_done(firm)
+    firm.skies.day = rainy(12, 15)
+    at_ten = MORNING + timedelta(hours=4, minutes=30)
+    firm.night(at_ten)
+    seen = versions(firm)
+    assert (firm.sheet().why, firm.sheet().changes) == (RAIN, ())
+    for later in (10, 20, 30):
+        assert firm.night(at_ten + timedelta(minutes=later)).mornings.changed == 0
+    assert versions(firm) == seen
+    assert len(firm.mails()) == 3
+
+
+def test_rain_that_goes_away_gives_the_hours_back(firm: Firm) -> None:
+    firm.skies.day = rainy(0, 0)
+    for lawn_id in range(1, 31):
+        firm.minutes(lawn_id, 40.0)
+    firm.night()
+    at_nine = MORNING + timedelta(hours=3, minutes=30)
+    firm.skies.day = rainy(9, 20)
+    weather_changes(firm, at_nine)
+    wet, *_ = rain_again(firm, at_nine)
+    at_one = at_nine + timedelta(hours=3, minutes=30)
+    firm.skies.day = rainy(9, 10)
+    weather_changes(firm, at_one)
+    dry, *_ = rain_again(firm, at_one)
+    assert (dry.on, dry.version) == (TODAY, wet.version + 1)
+    assert planned(dry)
+    assert min(stop.starts_min for crew in dry.crews for stop in crew.stops) >= 12 * 60 + 35
+
+
+def test_a_day_ahead_knows_its_own_weekdays_and_shares(firm: Firm) -> None:
+    """The Thursday after rain hands Friday only what Friday may cut, at Friday's height."""
+    firm.skies.day = rainy(0, 0)
+    for lawn_id in range(1, 31):
+        firm.minutes(lawn_id, 40.0)
+    thursday_only = LawnWish(mowing_days=frozenset({3}))
+    for lawn_id in range(1, 7):
+        change_lawn(firm.store, TURF, lawn_id, thursday_only)
+    firm.night()
+    at_seven = MORNING + timedelta(hours=3, minutes=15)
+    before = {left.lawn.lawn_id: left.lawn for left in firm.sheet().left_out}
+    before |= {stop.lawn.lawn_id: stop.lawn for crew in firm.sheet().crews for stop in crew.stops}
+    firm.skies.day = rainy(8, 20)
+    firm.night(at_seven)
+    friday = firm.sheet(TODAY + timedelta(days=1))
+    assert friday.why == RAIN
+    assert planned(friday)
+    assert not set(planned(friday)) & {1, 2, 3, 4, 5, 6}
+    for crew in friday.crews:
+        for stop in crew.stops:
+            if (known := before.get(stop.lawn.lawn_id)) is not None:
+                assert stop.lawn.removed[0] == pytest.approx(known.removed[1], abs=0.01)
+
+
+def test_a_plan_made_ahead_is_looked_at_again_on_its_own_morning(firm: Firm) -> None:
+    firm.night()
+    friday = TODAY + timedelta(days=1)
+
+    def plan(now: datetime, on: date | None = None):  # type: ignore[no-untyped-def]
+        dispatch = firm.office.dispatch
+        return plan_morning(firm.store, TURF, POLICY, dispatch, firm.keeper_id, now=now, on=on)
+
+    ahead = plan(NOON, friday)
+    assert (ahead.on, ahead.version, ahead.why) == (friday, 1, "asked")
+    assert not set(planned(ahead)) & set(planned(firm.sheet()))
+    assert plan(NOON, friday) == ahead
+    weather_changes(firm, MORNING + timedelta(days=1))
+    morning = plan(MORNING + timedelta(days=1))
+    assert (morning.on, morning.version, morning.why, morning.changes) == (friday, 2, "morning", ())
+    assert plan(MORNING + timedelta(days=1, hours=1)) == morning
+    for on, why in ((TODAY - timedelta(days=1), "has passed"), (TODAY + timedelta(days=7), "too far ahead")):
+        with pytest.raises(InputError, match=why):
+            plan(NOON, on)
+
+
+def test_a_plan_that_cannot_be_read_stops_no_other_organisation(firm: Firm) -> None:
+    firm.night()
+    broken = replace(firm.plan(), version=2, facts={"sheet": {"on": "yesterday"}})
+    with firm.store.begin() as work:
+        work.crews.keep_plan(broken)
+        work.commit()
+    with pytest.raises(StoreError, match="cannot be read"):
+        sheet_of(broken)
+    with pytest.raises(StoreError, match="cannot be read"):
+        sheet_of(replace(broken, facts={}))
+    assert firm.night(NOON).mornings.changed == 0
+
+
 def test_a_change_is_told_to_those_it_concerns(firm: Firm) -> None:
     firm.night()
     keep_hours(firm.store, NAME, "South", TODAY, from_min=420, to_min=480)
@@ -353,3 +471,97 @@ def test_links_open_nobody_elses_pages(firm: Firm) -> None:
         firm.people["ana"].contact_id,
         0,
     )
+
+
+class Uneven:
+    """Spring as it comes: each day its own warmth, showers on some, and rain at noon of the last."""
+
+    def __init__(self, rain_on: date) -> None:
+        self.rain_on, self.known = rain_on, False
+
+    def __call__(self, place: Place, on: date) -> WeatherDay:
+        draw = Random(on.toordinal())
+        low = draw.uniform(5, 12)
+        shower = draw.random() < 0.4
+        wet = [3.0 if shower and 1 <= hour < 4 else 0.0 for hour in range(24)]
+        if self.known and on == self.rain_on:
+            wet = [4.0 if 11 <= hour < 20 else mm for hour, mm in enumerate(wet)]
+        mean = low + 5
+        hours = DayHours((mean,) * 24, (65.0,) * 24, tuple(wet))
+        high = low + draw.uniform(8, 13)
+        return replace(a_day(on, t_min_c=low, t_max_c=high, rain_mm=sum(wet)), hours=hours)
+
+
+def work_the_day(firm: Firm, sheet: DaySheet, skipped: int | None, *, until_min: int = 1440) -> set[int]:
+    """Report every stop that ends by a time as done, one of them as skipped; those that were done."""
+    done = set()
+    for crew in sheet.crews:
+        for stop in crew.stops:
+            lawn_id = stop.lawn.lawn_id
+            if stop.ends_min > until_min:
+                continue
+            visit = Visit(lawn_id, sheet.on, Outcome.DONE)
+            if lawn_id == skipped:
+                visit = Visit(lawn_id, sheet.on, Outcome.SKIPPED, SkipReason.LOCKED)
+            else:
+                done.add(lawn_id)
+            now = sheet.made_at + timedelta(hours=5)
+            report_visit(firm.store, TURF, firm.keeper_id, visit, by="ana", now=now)
+    return done
+
+
+def test_a_week_of_sixty_gardens(tmp_path: Path) -> None:
+    """Nobody has a list twice, what was skipped returns, and rain moves only what it must."""
+    firm = Firm(new_store(tmp_path / "firm.db"), count=60, routes=SolvedRoutes())
+    last = TODAY + timedelta(days=6)
+    sky = Uneven(last)
+    firm.skies.day = sky
+    for lawn_id in range(1, 61):
+        firm.minutes(lawn_id, 65.0)
+    done_on: dict[int, date] = {}
+    skipped = None
+    workdays = [TODAY + timedelta(days=more) for more in (0, 1, 4, 5, 6)]
+    for number, on in enumerate(workdays):
+        now = MORNING + (on - TODAY)
+        for later in (0, 1, 2):
+            firm.night(now + timedelta(minutes=10 * later))
+        sheet = firm.sheet(on)
+        assert sheet.version == 1
+        assert len(planned(sheet)) == len(set(planned(sheet)))
+        spoken_of = {left.lawn.lawn_id for left in sheet.left_out} | set(planned(sheet))
+        if skipped is not None:
+            assert skipped in spoken_of
+            (back,) = [one for one in _lawns(sheet) if one.lawn_id == skipped]
+            assert back.skipped == "locked"
+        assert all((on - done_on[lawn_id]).days >= 2 for lawn_id in spoken_of & done_on.keys())
+        for lawn in _lawns(sheet):
+            assert 1 - lawn.cut_to_mm / lawn.height_mm <= 1 / 3 + 1e-6
+        for name in ("dana", "ana", "sam"):
+            assert len(firm.mails(name)) == number + 1
+        if on < last:
+            skipped = planned(sheet)[0]
+            done_on |= dict.fromkeys(work_the_day(firm, sheet, skipped), on)
+    before = firm.sheet(last)
+    done = work_the_day(firm, before, None, until_min=600)
+    assert done
+    assert len(set(planned(before)) - done) >= 4
+    sky.known = True
+    report = firm.night(MORNING + (last - TODAY) + timedelta(hours=4, minutes=30))
+    after = firm.sheet(last)
+    assert (report.mornings.changed > 0, after.version, after.why) == (True, 2, RAIN)
+    assert not done & set(planned(after))
+    assert set(planned(before)) - done > set(planned(after))
+    crew_before = _crew_of(before)
+    assert all(crew_before[lawn_id] == crew for lawn_id, crew in _crew_of(after).items())
+    told = {change.lawn_id for change in after.changes}
+    assert set(planned(before)) - done - set(planned(after)) <= told <= set(planned(before)) - done
+    assert len(firm.mails("dana")) == len(workdays) + 1
+
+
+def _lawns(sheet: DaySheet) -> list[SheetLawn]:
+    stops = [stop.lawn for crew in sheet.crews for stop in crew.stops]
+    return [*stops, *(left.lawn for left in sheet.left_out)]
+
+
+def _crew_of(sheet: DaySheet) -> dict[int, int]:
+    return {stop.lawn.lawn_id: crew.crew_id for crew in sheet.crews for stop in crew.stops}
