@@ -5,5 +5,5 @@
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 
-bash deploy/bootstrap.sh
+bash deploy/bootstrap.sh crews
 "${MOWALERT_VENV:-.venv}/bin/mowalert" demo --folder "${1:-var/demo}"

@@ -58,7 +58,7 @@ class CrewSheets:
         """Word one crew's day as a short message of at most three parts."""
         words = CrewWording(spoken(to.language), to.units)
         crew = sheet.crew(crew_id) or _stays_home(crew_id, sheet)
-        lines = [f"{self._service_name}: {words.subject(sheet, crew)}."]
+        lines = [f"{self._service_name}: {_one_line(words.subject(sheet, crew))}."]
         lines += [_sms_stop(stop, words) for stop in crew.stops[:MOST_SMS_STOPS]]
         if to.page_url:
             lines.append(to.page_url)
@@ -81,7 +81,8 @@ class CrewSheets:
 
 def _one_line(text: str) -> str:
     """A subject: one line, in letters every mail program knows."""
-    return " ".join(text.translate(PLAIN).split())[:LONGEST_SUBJECT]
+    # A crew that is on no list has no name to end with.
+    return " ".join(text.translate(PLAIN).split()).rstrip(" ,")[:LONGEST_SUBJECT]
 
 
 def _sms_stop(stop: SheetStop, words: CrewWording) -> str:

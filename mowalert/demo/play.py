@@ -1,7 +1,7 @@
 """Plays a season of the invented town through the real service: nights, digests, deliveries, reports."""
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from random import Random
@@ -10,15 +10,20 @@ from zoneinfo import ZoneInfo
 from mowalert.channels.email import FileTransport
 from mowalert.channels.messages import Messages
 from mowalert.channels.sms import FileSms
-from mowalert.demo.town import GUIDE, LATITUDE_DEG, TOWN, lawns_csv
+from mowalert.demo.town import COMPANY, GUIDE, LATITUDE_DEG, LONGITUDE_DEG, PEOPLE, TOWN, lawns_csv
 from mowalert.demo.weather import InventedWeather
+from mowalert.domain.crews import Position
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel, HoldReason, KeeperKind, NoticeKind
+from mowalert.links import Links
 from mowalert.parameters import load_turf
+from mowalert.service.crew_setup import keep_contact, keep_crew
 from mowalert.service.deliver import SmsPolicy, deliver
 from mowalert.service.enrol import enrol
 from mowalert.service.guides import guides_now, keep_guide
+from mowalert.service.handing_out import Office
 from mowalert.service.lawn_table import read_table
+from mowalert.service.morning import Dispatch
 from mowalert.service.night import run_night
 from mowalert.service.ports import Transport
 from mowalert.service.records import KeeperRecord, LawnRecord, ToldRecord
@@ -27,6 +32,7 @@ from mowalert.service.tell import Policy
 from mowalert.settings import config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import upgrade
+from mowalert.wiring import plans_days
 
 YEAR, SEED = 2026, 11
 FIRST, LAST = date(YEAR, 4, 1), date(YEAR, 11, 30)
@@ -105,13 +111,15 @@ def play_season(folder: Path, *, progress: Callable[[int, int], None]) -> Season
     words = Messages(f"{TOWN} Lawns", contact="turf@example.org")
     transports = _transports(folder)
     _enrol_town(store, turf, now=_moment(FIRST, MORNING))
+    office = _office(store, now=_moment(FIRST, MORNING)) if plans_days() else None
+    policy = replace(NIGHT_POLICY, plans_days=office is not None)
     everything: list[ToldRecord] = []
     cuts = 0
     random = Random(SEED)  # noqa: S311 - a seeded play
     days = (LAST - FIRST).days + 1
     for index in range(days):
         for now in _ticks(FIRST + timedelta(days=index)):
-            night = run_night(store, weather, turf, words, NIGHT_POLICY, now=now)
+            night = run_night(store, weather, turf, words, policy, now=now, office=office)
             everything += night.tell.told
             deliver(store, transports, turf, NIGHT_POLICY, SmsPolicy(), now=now + timedelta(minutes=5))
             cuts += _crews_mow(store, turf, night.tell.told, random, now)
@@ -126,6 +134,19 @@ def _enrol_town(store: SqlStore, turf: Turf, *, now: datetime) -> None:
         guides = guides_now(work, turf)
     rows, report = read_table(lawns_csv(), turf, now=now, guides=guides)
     enrol(store, turf, rows, report, source="demo", cell_degrees=0.1, now=now)
+
+
+def _office(store: SqlStore, *, now: datetime) -> Office:
+    """Give the company crews and people, and what their days are planned with."""
+    from mowalert.channels.crew_sheets import CrewSheets
+    from mowalert.planning.routes import SolvedRoutes
+
+    depot = Position(LATITUDE_DEG, LONGITUDE_DEG)
+    for name in ("Red crew", "Blue crew"):
+        keep_crew(store, COMPANY, name, depot=depot, weekdays=31, from_min=7 * 60, to_min=15 * 60)
+    for person in PEOPLE:
+        keep_contact(store, COMPANY, person, now=now)
+    return Office(Dispatch(SolvedRoutes()), CrewSheets(f"{TOWN} Lawns"), Links("", "demo"))
 
 
 def _clear(folder: Path) -> None:

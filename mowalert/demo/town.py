@@ -3,6 +3,9 @@
 from csv import DictWriter
 from io import StringIO
 
+from mowalert.service.crew_records import Role
+from mowalert.service.crew_setup import NewContact
+
 TOWN = "Quillmere"
 LATITUDE_DEG, LONGITUDE_DEG, ELEVATION_M = 41.85, -93.15, 290.0
 STREETS = ("Larkspur Lane", "Tanner Row", "Old Orchard Road", "Copper Street", "Willow Bend", "Mill Rise")
@@ -36,6 +39,14 @@ COLUMNS = (
 )  # fmt: skip
 
 
+COMPANY = "Greenway Crew"
+PEOPLE = (
+    NewContact("Dell Harrow", Role.DISPATCHER, email="office@example.com"),
+    NewContact("Ana Soto", Role.CREW_LEAD, "Red crew", "red@example.com", language="es"),
+    NewContact("Piet Lund", Role.CREW_LEAD, "Blue crew", "blue@example.com"),
+    NewContact("June Alder", Role.OWNER, email="owner@example.com"),
+)
+"""Whom the company writes to."""
 GUIDE = "quillmere"
 """The town's region guide, one of the examples."""
 
@@ -66,7 +77,7 @@ def _household() -> list[dict[str, object]]:
 
 
 def _company() -> list[dict[str, object]]:
-    crew = {"keeper": "Greenway Crew", "kind": "company", "email": "office@example.com", "units": "us"}
+    crew = {"keeper": COMPANY, "kind": "company", "email": "office@example.com", "units": "us"}
     rows = []
     for number in range(26):
         grass, height_mm, watering = COMPANY_GRASSES[number % len(COMPANY_GRASSES)]

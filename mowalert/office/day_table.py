@@ -2,7 +2,7 @@
 
 import csv
 from collections.abc import Sequence
-from datetime import date, datetime, time
+from datetime import date, time
 from io import BytesIO, StringIO
 
 from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetLawn, SheetStop
@@ -106,7 +106,11 @@ def _csv_cell(cell: Cell) -> str:
     if isinstance(cell, str):
         return f"'{cell}" if cell.startswith(FORMULA_STARTS) else cell
     return (
-        cell.isoformat() if isinstance(cell, date) else f"{cell:g}" if isinstance(cell, float) else str(cell)
+        cell.isoformat()
+        if isinstance(cell, date)
+        else f"{cell:.10g}"
+        if isinstance(cell, float)
+        else str(cell)
     )
 
 
@@ -148,8 +152,6 @@ def as_xlsx(rows: Sequence[Sequence[Cell]], columns: Sequence[str] = COLUMNS, *,
                 cell.data_type = "s"
     for place, name in enumerate(columns, 1):
         page.column_dimensions[page.cell(1, place).column_letter].width = max(10, len(name) + 2)
-    # The moment it was written would make the same list another file.
-    book.properties.created = book.properties.modified = datetime(2000, 1, 1)  # noqa: DTZ001 - as the format has it
     out = BytesIO()
     book.save(out)
     return out.getvalue()
@@ -158,5 +160,5 @@ def as_xlsx(rows: Sequence[Sequence[Cell]], columns: Sequence[str] = COLUMNS, *,
 def _xlsx_value(value: Cell) -> Cell:
     """Control characters have no place in a workbook."""
     if isinstance(value, str):
-        return "".join(letter for letter in value if letter.isprintable())
+        return "".join(letter if letter.isprintable() else " " for letter in value)
     return value

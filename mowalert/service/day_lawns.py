@@ -89,7 +89,8 @@ def day_lawns(
         if on.weekday() not in case.facts.mowing_days:
             continue
         notice = decide(replace(case.facts, told_hold=None), case.outlook, _round(on))
-        if notice is None:
+        # Old weather starts no cut: whoever was held when it was fresh may be held still.
+        if notice is None or notice.kind is NoticeKind.NO_WEATHER:
             continue
         sheet = _sheet_lawn(case, notice, known, on)
         lawns[sheet.lawn_id] = sheet

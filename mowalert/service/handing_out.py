@@ -14,7 +14,7 @@ from mowalert.domain.words import KeeperKind
 from mowalert.errors import MowalertError
 from mowalert.links import Links
 from mowalert.service.crew_records import ContactRecord, Role
-from mowalert.service.morning import Dispatch, plan_morning, replan_day, replan_if_rain, sheet_of
+from mowalert.service.morning import MORNING, Dispatch, plan_morning, replan_day, replan_if_rain, sheet_of
 from mowalert.service.people import Occasion, Post
 from mowalert.service.ports import Store, Work
 from mowalert.service.ports_crews import CrewWords
@@ -22,8 +22,8 @@ from mowalert.service.records import KeeperRecord
 from mowalert.service.tell import Policy, has_crews
 from mowalert.service.week import week_summary
 
-WEEK_DAY, WEEK_AT = 0, time(6)
-"""Monday at six the owner hears of the week."""
+WEEK_DAY, WEEK_AT = 0, time(5, 30)
+"""Monday at six the owner hears of the week, or on the first night after, to Wednesday noon."""
 LIST = "crew_day"
 WEEK = "week"
 LOG = structlog.get_logger()
@@ -96,15 +96,15 @@ def _hand_out_to(
     written = _week_to(store, turf, policy, office, keeper, now)
     if minute < MORNING_MIN or local.time() >= LIST_USEFUL_UNTIL:
         return 0, 0, written
-    with store.begin() as work:
-        begun = work.crews.plan(keeper.keeper_id, local.date()) is not None
-    if begun:
-        again = replan_if_rain(store, turf, policy, office.dispatch, keeper.keeper_id, now=now)
-        return 0, len(again), written + sum(send_lists(store, policy, office, one, now=now) for one in again)
     sheet = plan_morning(store, turf, policy, office.dispatch, keeper.keeper_id, now=now)
     if sheet is None:
         return 0, 0, written
-    return 1, 0, written + send_lists(store, policy, office, sheet, now=now)
+    # A plan made by command was not handed out; whoever has it already is not written to again.
+    written += send_lists(store, policy, office, sheet, now=now)
+    if sheet.why == MORNING and sheet.made_at == now:
+        return 1, 0, written
+    again = replan_if_rain(store, turf, policy, office.dispatch, keeper.keeper_id, now=now)
+    return 0, len(again), written + sum(send_lists(store, policy, office, one, now=now) for one in again)
 
 
 def change_day(
@@ -140,11 +140,11 @@ def send_lists(store: Store, policy: Policy, office: Office, sheet: DaySheet, *,
     """
     with store.begin() as work:
         keeper = work.keepers.get([sheet.keeper_id])[sheet.keeper_id]
-        if sheet.on != keeper.today(now):
+        if sheet.on != keeper.today(now) or (sheet.why != MORNING and not sheet.changes):
             return 0
         post = Post(work, policy, office.links, keeper, now)
         useful_until = datetime.combine(sheet.on, LIST_USEFUL_UNTIL, ZoneInfo(keeper.time_zone))
-        kind = LIST if sheet.version == 1 else f"{LIST}_{sheet.version}"
+        kind = LIST if sheet.why == MORNING else f"{LIST}_{sheet.version}"
         occasion = Occasion(kind, sheet.on, useful_until)
         roles = (Role.DISPATCHER, Role.CREW_LEAD)
         readers = post.readers(roles, instead=Role.DISPATCHER)
@@ -154,14 +154,21 @@ def send_lists(store: Store, policy: Policy, office: Office, sheet: DaySheet, *,
 
 
 def _touched_crews(sheet: DaySheet) -> set[int]:
-    if sheet.version == 1:
-        return {crew.crew_id for crew in sheet.crews}
+    if sheet.why == MORNING:
+        return {crew.crew_id for crew in sheet.crews if crew.stops}
     moved = {crew for one in sheet.changes for crew in (one.crew_before, one.crew_after)}
     return {crew for crew in moved if crew is not None}
 
 
+def _says_anything(sheet: DaySheet) -> bool:
+    """Whether a day has anything to do or to know; in winter most have not."""
+    return bool(_touched_crews(sheet) or sheet.left_out or sheet.faults or sheet.changes)
+
+
 def _send(post: Post, words: CrewWords, reader: ContactRecord, sheet: DaySheet, occasion: Occasion) -> bool:
     to = post.reader(reader)
+    if reader.role is Role.DISPATCHER and not _says_anything(sheet):
+        return False
     if reader.role is Role.DISPATCHER:
         return post.reads_mail(reader) and post.mail(reader, occasion, words.whole_list(sheet, to))
     if reader.crew_id is None or reader.crew_id not in _touched_crews(sheet):
@@ -177,23 +184,28 @@ def _week_to(
     store: Store, turf: Turf, policy: Policy, office: Office, keeper: KeeperRecord, now: datetime
 ) -> int:
     """Write the weekly summary to the owners, once a week."""
-    local = now.astimezone(ZoneInfo(keeper.time_zone))
-    if local.weekday() != WEEK_DAY or local.time() < WEEK_AT:
+    zone = ZoneInfo(keeper.time_zone)
+    local = now.astimezone(zone)
+    begins = local.date() - timedelta(days=(local.weekday() - WEEK_DAY) % 7)
+    useful_until = datetime.combine(begins + timedelta(days=2), time(12), zone)
+    if not datetime.combine(begins, WEEK_AT, zone) <= local < useful_until:
         return 0
     with store.begin() as work:
+        if work.get_meta(f"week|{keeper.keeper_id}") == begins.isoformat():
+            return 0
         post = Post(work, policy, office.links, keeper, now)
         owners = [one for one in work.crews.contacts(keeper.keeper_id) if one.role is Role.OWNER]
         owners = [one for one in owners if post.reads_mail(one)]
     if not owners:
         return 0
     summary = week_summary(store, turf, policy, keeper.keeper_id, now=now)
-    useful_until = datetime.combine(local.date() + timedelta(days=2), time(12), ZoneInfo(keeper.time_zone))
-    occasion = Occasion(WEEK, local.date(), useful_until)
+    occasion = Occasion(WEEK, begins, useful_until)
     with store.begin() as work:
         post = Post(work, policy, office.links, keeper, now)
         written = sum(
             post.mail(owner, occasion, office.words.week(summary, post.reader(owner))) for owner in owners
         )
+        work.set_meta(f"week|{keeper.keeper_id}", begins.isoformat())
         work.commit()
     return written
 

@@ -15,12 +15,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from icalendar import Calendar
 from openpyxl import load_workbook
+from sheets import a_crew, a_day_sheet, a_full_day, a_sheet_lawn
 from stores import new_store
 
 from mowalert.channels.client_words import record_page
 from mowalert.channels.crew_calendar import crew_calendar
 from mowalert.channels.crew_sheets import CrewSheets
 from mowalert.channels.gsm import sms_size
+from mowalert.domain.crews import Position
 from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetReader
 from mowalert.domain.words import Units
 from mowalert.errors import InputError
@@ -247,3 +249,63 @@ def test_an_upload_of_visits_is_kept_whole_or_not_at_all(tmp_path: Path) -> None
     third = (str(TODAY), "Garden 3", "done", "", "", "")
     despite = take_visits(firm.store, TURF, NAME, rows(bad, third), by="office", now=NOON, despite=True)
     assert (despite.kept, len(despite.problems)) == (1, 1)
+
+
+def test_a_table_says_where_a_lawn_is_to_the_metre() -> None:
+    west = a_day_sheet(a_crew(1, (a_sheet_lawn(position=Position(42.71234, -104.98765)),)))
+    (row,) = csv.DictReader(StringIO(as_csv(day_rows(west))))
+    assert (float(row["latitude"]), float(row["longitude"])) == (42.71234, -104.98765)
+    (point,) = [one for one in day_map(west)["features"] if one["properties"]["kind"] == "stop"]
+    assert point["geometry"]["coordinates"] == [-104.98765, 42.71234]
+
+
+@given(st.lists(st.text(st.characters(exclude_categories=["Cs"])), min_size=5, max_size=5))
+def test_texts_of_the_office_come_back_out_of_a_table_and_none_is_a_formula(texts: list[str]) -> None:
+    names = ("gate", "dog", "access", "client", "number")
+    lawn = a_sheet_lawn(**dict(zip(names, texts, strict=True)))
+    rows = day_rows(a_day_sheet(a_crew(1, (lawn,))))
+    told = next(csv.DictReader(StringIO(as_csv(rows), newline="")))
+    for name, text in zip(names, texts, strict=True):
+        assert told[name] in (text, f"'{text}")
+        assert not told[name].startswith(("=", "+", "-", "@", "\t", "\r"))
+    page = load_workbook(BytesIO(as_xlsx(rows, title="day"))).active
+    assert page is not None
+    cells = dict(zip(COLUMNS, page[2], strict=True))
+    assert {cell.data_type for cell in cells.values()}.isdisjoint({"f", "e"}), "no formula, no error"
+    for name, text in zip(names, texts, strict=True):
+        assert len(str(cells[name].value or "").split()) == len(
+            "".join(letter if letter.isprintable() else " " for letter in text).split()
+        ), "words stay apart"
+
+
+def test_all_that_is_known_comes_back_out_of_both_tables() -> None:
+    sheet = a_full_day()
+    rows = day_rows(sheet)
+    assert [row[-1] for row in rows].count("held") == 2
+    told = list(csv.reader(StringIO(as_csv(rows), newline="")))[1:]
+    page = load_workbook(BytesIO(as_xlsx(rows, title="day"))).active
+    assert page is not None
+    for row, line, cells in zip(rows, told, page.iter_rows(min_row=2), strict=True):
+        for value, text, cell in zip(row, line, cells, strict=True):
+            if isinstance(value, float):
+                assert float(text) == pytest.approx(value, rel=1e-9)
+                assert cell.value == pytest.approx(value, rel=1e-9)
+            elif isinstance(value, time):
+                assert (text, cell.value) == (f"{value:%H:%M}", value)
+            elif isinstance(value, date):
+                assert (text, cell.value.date()) == (value.isoformat(), value)
+            else:
+                assert text == ("" if value is None else str(value))
+                assert (cell.value or None) == (value or None)
+
+
+@given(st.lists(st.text(st.characters(exclude_categories=["Cs"]), min_size=1), min_size=4, max_size=4))
+def test_no_text_adds_a_line_of_its_own_to_a_calendar(texts: list[str]) -> None:
+    site, gate, address, crew = texts
+    lawn = a_sheet_lawn(site_name=site, gate=gate, address=f"{address}\r\nATTENDEE:mailto:x@example.org")
+    feed = crew_calendar([a_day_sheet(a_crew(1, (lawn,), crew))], None, READER, name=site, host="h.example")
+    (event,) = Calendar.from_ical(feed).walk("vevent")
+    assert set(event) == {
+        "UID", "DTSTAMP", "SEQUENCE", "DTSTART", "DTEND", "SUMMARY", "LOCATION", "GEO", "DESCRIPTION",
+    }  # fmt: skip
+    assert all(len(line) <= 75 for line in feed.split(b"\r\n")), "RFC 5545, section 3.1"

@@ -1,20 +1,24 @@
 """Pages of an organisation's people: their own part and no other, done with large buttons, undone again."""
 
 import re
+from dataclasses import replace
 from datetime import timedelta
+from html import unescape
 from random import Random
 
 import pytest
 import requests
 from builders import TURF
 from firm import HEADER, TODAY, InTurn, gardens, planned
-from web_people import Visitor, form_in
+from pydantic import TypeAdapter
+from stores import contents
+from web_people import BASE, Visitor, form_in
 
 from mowalert.channels.crew_sheets import CrewSheets
-from mowalert.domain.crews import Position
-from mowalert.domain.day_sheet import DaySheet
+from mowalert.domain.crews import Change, ChangeKind, Fault, Position, WhyLeft
+from mowalert.domain.day_sheet import DaySheet, SheetLeft
 from mowalert.links import CONTACT_STOP, WORK
-from mowalert.service.crew_records import ContactRecord, Role
+from mowalert.service.crew_records import ContactRecord, PlanRecord, Role
 from mowalert.service.crew_setup import NewContact, keep_contact, keep_crew
 from mowalert.service.enrol import enrol
 from mowalert.service.handing_out import Office, hand_out
@@ -77,6 +81,11 @@ class Company:
 
 @pytest.fixture
 def company(visitor: Visitor) -> Company:
+    return company_of_crews(visitor)
+
+
+def company_of_crews(visitor: Visitor) -> Company:
+    """A company of twenty gardens whose day has been planned."""
     made = Company(visitor, "Green Quarter", gardens(20))
     visitor.night()
     services = visitor.services
@@ -250,3 +259,75 @@ def test_a_day_without_a_plan_says_so(company: Company, visitor: Visitor) -> Non
     page = visitor.get(f"{company.path('ana')}?on={TODAY + timedelta(days=40)}").text
     assert "There is no plan for this day yet" in page
     assert visitor.get(f"{company.path('ana')}/day.csv?on={TODAY + timedelta(days=40)}").status_code == 404
+
+
+def hand_over(company: Company, sheet: DaySheet) -> None:
+    """Keep another version of today's plan."""
+    facts = {"sheet": TypeAdapter(DaySheet).dump_python(sheet, mode="json")}
+    plan = PlanRecord(0, company.keeper_id, TODAY, sheet.version, sheet.why, sheet.made_at, facts)
+    with company.visitor.services.store.begin() as work:
+        assert work.crews.keep_plan(plan)
+        work.commit()
+
+
+def test_a_lead_whose_crew_stays_home_reads_that_and_nothing_of_the_others(
+    company: Company, visitor: Visitor
+) -> None:
+    north, south = company.sheet.crews
+    left = tuple(SheetLeft(stop.lawn, WhyLeft.NO_TIME, 0.5) for stop in north.stops)
+    faults = (Fault("North", "no working hours"),)
+    hand_over(company, replace(company.sheet, version=2, crews=(south,), left_out=left, faults=faults))
+    page = visitor.get(company.path("ana")).text
+    assert "nothing is due for this crew" in page
+    assert not re.search(r"Garden \d", page)
+    assert "no working hours" not in page
+    assert re.search(rf"{left[0].lawn.site_name}\b", visitor.get(company.path("dana")).text)
+    for way in ("/print", "/day.csv", "/day.geojson", "/calendar.ics"):
+        answer = visitor.get(company.path("ana") + way)
+        assert answer.status_code == 200
+        assert not re.search(r"Garden \d", answer.text)
+
+
+def test_each_reads_what_changed_as_far_as_it_is_theirs(company: Company, visitor: Visitor) -> None:
+    north, south = company.sheet.crews
+    mine, theirs = north.stops[0].lawn, south.stops[0].lawn
+    changes = tuple(
+        Change(lawn.lawn_id, ChangeKind.RETIMED, crew.crew_id, crew.crew_id, 430, 475)
+        for lawn, crew in ((mine, north), (theirs, south))
+    )
+    assert "What changed" not in visitor.get(company.path("ana")).text
+    hand_over(company, replace(company.sheet, version=2, why="rain", changes=changes))
+    said = {who: visitor.get(company.path(who)).text for who in ("ana", "dana")}
+    for lawn, readers in ((mine, {"ana", "dana"}), (theirs, {"dana"})):
+        told = rf"{lawn.site_name}: now at "
+        assert {who for who, page in said.items() if re.search(told, page)} == readers
+
+
+def test_the_week_ahead_is_for_those_who_see_every_crew(company: Company, visitor: Visitor) -> None:
+    page = visitor.get(f"{company.path('dana')}/week")
+    assert page.status_code == 200
+    assert len(re.findall(r'<th scope="row">', page.text)) == 7
+    assert "16.0 h" in page.text, "two crews of eight hours"
+    assert f"{company.path('dana')}/week" in visitor.get(company.path("dana")).text
+    assert "/week" not in visitor.get(company.path("ana")).text
+    for path in (company.path("ana"), "/work/x"):
+        assert visitor.get(f"{path}/week").status_code == 404
+
+
+def test_opening_any_of_a_contacts_addresses_changes_nothing(company: Company, visitor: Visitor) -> None:
+    url = visitor.services.store.url
+    contact = company.people["dana"]
+    stop = visitor.services.links.contact_stop_url(contact.contact_id).removeprefix(BASE)
+    before, seen = contents(url), set[str]()
+    waiting = [company.path("dana"), stop]
+    while waiting:
+        path = waiting.pop()
+        seen.add(path)
+        answer = visitor.get(path)
+        assert answer.status_code == 200, path
+        if answer.headers["Content-Type"].startswith("text/html"):
+            found = re.findall(r'href="(/(?:stop-)?work/[^"#]+)"', answer.text)
+            waiting += {unescape(one) for one in found} - seen - set(waiting)
+    assert {path.partition("?")[0].rpartition("/")[2] for path in seen} >= {"print", "week", "calendar.ics"}
+    assert len([path for path in seen if "/day." in path]) >= 4 * 3, "each file, of each crew and of all"
+    assert contents(url) == before

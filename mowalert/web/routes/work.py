@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse
 
 from mowalert.channels.crew_calendar import crew_calendar
 from mowalert.channels.crew_wording import SKIPPED, CrewWording
+from mowalert.domain.crews import Change
 from mowalert.domain.day_sheet import DaySheet, SheetReader
 from mowalert.domain.units import mm_from_inches
 from mowalert.domain.words import Channel, Units
@@ -21,12 +22,16 @@ from mowalert.office.paper import as_pdf
 from mowalert.service.crew_records import ContactRecord, Outcome, SkipReason
 from mowalert.service.own_work import OwnWork, own_work
 from mowalert.service.visits import Visit, report_visit, undo_visit
+from mowalert.service.week import week_ahead
 from mowalert.web.site import Site, form_of, see_other, site_of
 
 router = APIRouter()
 SiteHere = Annotated[Site, Depends(site_of)]
 Form = Annotated[dict[str, str], Depends(form_of)]
-PRINTED = {"Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'"}
+PRINTED = {
+    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'none'"
+}
 """A printed sheet brings its own style and nothing else."""
 KINDS = {
     "csv": "text/csv; charset=utf-8",
@@ -70,6 +75,7 @@ def _shown(
         mine=mine,
         sheet=sheet,
         crew=_crew_of(mine, sheet, crew),
+        changes=_changes(mine, sheet),
         words=CrewWording(mine.contact.language, mine.keeper.units),
         units=mine.keeper.units,
         place=f"/work/{quote(token)}",
@@ -89,6 +95,13 @@ def _crew_of(mine: OwnWork, sheet: DaySheet | None, asked: str) -> object:
         return None
     crew_id = mine.contact.crew_id if not mine.sees_all else int(asked) if asked.isdecimal() else None
     return sheet.crew(crew_id) if crew_id is not None and mine.may_see(crew_id) else None
+
+
+def _changes(mine: OwnWork, sheet: DaySheet | None) -> list[Change]:
+    """What changed since the version before, as far as it is theirs."""
+    told = sheet.changes if sheet else ()
+    own = mine.contact.crew_id
+    return [one for one in told if mine.sees_all or (own and own in (one.crew_before, one.crew_after))]
 
 
 @router.post("/work/{token}/visits")
@@ -190,6 +203,27 @@ def _file(site: Site, mine: OwnWork, sheet: DaySheet, crew_id: int | None, kind:
         return orjson.dumps(day_map(sheet, crew_id))
     rows = day_rows(sheet, crew_id)
     return as_xlsx(rows, title=sheet.on.isoformat()) if kind == "xlsx" else as_csv(rows).encode("utf-8-sig")
+
+
+@router.get("/work/{token}/week")
+def week(request: Request, token: str, site: SiteHere) -> HTMLResponse:
+    """Show the hours that fall due on seven days against the crews' hours."""
+    mine = _mine(site, token)
+    if mine is None or not mine.sees_all:
+        return _gone(request, site)
+    services, keeper = site.services, mine.keeper
+    ahead = week_ahead(services.store, services.turf, services.policy, keeper.keeper_id, now=site.now)
+    words = CrewWording(mine.contact.language, keeper.units)
+    return site.page(
+        request,
+        "work_week.html",
+        language=mine.contact.language,
+        ahead=ahead,
+        words=words,
+        units=keeper.units,
+        place=f"/work/{quote(token)}",
+        attributions=[words.say.attribution(name) for name in ahead.weather.sources],
+    )
 
 
 @router.get("/work/{token}/calendar.ics")
