@@ -22,6 +22,7 @@ from mowalert.service.crew_records import ContactRecord, PlanRecord, Role
 from mowalert.service.crew_setup import NewContact, keep_contact, keep_crew
 from mowalert.service.enrol import enrol
 from mowalert.service.handing_out import Office, hand_out
+from mowalert.service.keys import Scope, make_key
 from mowalert.service.lawn_table import read_table
 from mowalert.service.morning import Dispatch, sheet_of
 
@@ -331,3 +332,28 @@ def test_opening_any_of_a_contacts_addresses_changes_nothing(company: Company, v
     assert {path.partition("?")[0].rpartition("/")[2] for path in seen} >= {"print", "week", "calendar.ics"}
     assert len([path for path in seen if "/day." in path]) >= 4 * 3, "each file, of each crew and of all"
     assert contents(url) == before
+
+
+def test_a_program_reports_visits_and_takes_them_back(
+    company: Company, rival: Company, visitor: Visitor
+) -> None:
+    made_key = make_key(
+        visitor.services.store, str(company.keeper_id), name="office", scopes=list(Scope), now=visitor.now
+    )
+    said = {"Authorization": f"Bearer {made_key.key}"}
+    lawn_id = company.lawns_of("North")[0]
+
+    def post(**body: object) -> requests.Response:
+        return visitor.session.post(f"{visitor.url}/api/v1/visits", json=body, headers=said, timeout=30)
+
+    made = post(lawn_id=lawn_id, outcome="done", minutes=20)
+    assert made.status_code == 201
+    assert made.json()["removed"] > 0
+    assert post(lawn_id=lawn_id, outcome="done", minutes=20).status_code == 200
+    assert post(lawn_id=company.lawns_of("North")[1], outcome="skipped").status_code == 422
+    assert post(lawn_id=planned(rival.sheet)[0], outcome="done").status_code == 404
+    listed = visitor.get(f"/api/v1/visits?first={TODAY}&last={TODAY}", headers=said).json()
+    assert [one["visit_id"] for one in listed["visits"]] == [made.json()["visit_id"]]
+    there = f"{visitor.url}/api/v1/visits/{made.json()['visit_id']}"
+    assert visitor.session.delete(there, headers=said, timeout=30).status_code == 200
+    assert visitor.session.delete(there, headers=said, timeout=30).status_code == 404

@@ -7,8 +7,8 @@ from pydantic.json_schema import models_json_schema
 
 from mowalert import __version__
 from mowalert.web.api.problems import Problem, answer_problems, problem
-from mowalert.web.api.routes import enrolling, looking, saying
-from mowalert.web.api.said import LeaveAlone, MeasuredHeight, Mowing, Pause
+from mowalert.web.api.routes import enrolling, looking, saying, visiting
+from mowalert.web.api.said import LeaveAlone, MeasuredHeight, Mowing, Pause, VisitSaid
 from mowalert.web.site import Site
 
 DESCRIPTION = """\
@@ -27,7 +27,10 @@ class Api(FastAPI):
         """Return the description (OpenAPI 3.1)."""
         described = super().openapi()
         _, schemas = models_json_schema(
-            [(model, "validation") for model in (Mowing, MeasuredHeight, LeaveAlone, Pause, Problem)],
+            [
+                (model, "validation")
+                for model in (Mowing, MeasuredHeight, LeaveAlone, Pause, VisitSaid, Problem)
+            ],
             ref_template=REF,
         )
         described["components"]["schemas"].update(schemas["$defs"])
@@ -59,7 +62,7 @@ def create_api(site: Site | None = None) -> Api:
         generate_unique_id_function=lambda route: route.name,
     )
     api.state.site = site
-    for routes in (looking, saying, enrolling):
+    for routes in (looking, saying, visiting, enrolling):
         api.include_router(routes.router)
     answer_problems(api)
     return api

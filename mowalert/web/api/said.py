@@ -59,6 +59,38 @@ class Pause(Said):
     until: date | None = Field(description="Last silent day; null ends the pause.", examples=["2026-05-20"])
 
 
+class VisitSaid(Said):
+    """What became of a visit to a lawn."""
+
+    lawn_id: Id
+    outcome: Literal["done", "skipped"] = Field(description="What became of it.")
+    on: date | None = Field(
+        default=None, description="Local day; today if not said.", examples=["2026-05-07"]
+    )
+    reason: (
+        Literal[
+            "rain",
+            "no_time",
+            "locked",
+            "dog",
+            "too_wet",
+            "held",
+            "client",
+            "machine",
+            "not_needed",
+            "other",
+        ]
+        | None
+    ) = Field(default=None, description="Why it was skipped; needed then.")
+    minutes: float | None = Field(
+        default=None, gt=0, le=1440, description="Time at the lawn. [min]", examples=[25]
+    )
+    height_mm: HeightMm | None = Field(
+        default=None, description="Height after the cut; the chosen height if not said. [mm]", examples=[65]
+    )
+    note: str = Field(default="", max_length=200, pattern=NOTE, description="A word for the record.")
+
+
 class Asked(BaseModel):
     """What may follow the question mark."""
 
@@ -78,6 +110,13 @@ class AskedNotices(Asked):
     """How many notices."""
 
     limit: int = Field(default=20, ge=1, le=200, description="How many, the newest first.")
+
+
+class AskedVisits(Asked):
+    """Visits of which days."""
+
+    first: date = Field(description="First day.", examples=["2026-05-01"])
+    last: date = Field(description="Last day, included.", examples=["2026-05-31"])
 
 
 class AskedUndo(Asked):

@@ -384,3 +384,26 @@ def show_kept_off(said: OwnKeptOff) -> KeptOffSaid:
 def show_import(report: ImportReport) -> Imported:
     """Show how a table went."""
     return Imported.model_validate(report)
+
+
+class VisitShown(Shown):
+    """A visit as it is kept; ``removed`` is the share of the blade the cut took by the model."""
+
+    visit_id: int
+    lawn_id: int
+    crew_id: int | None
+    on: date
+    outcome: str
+    reason: str | None
+    note: str
+    minutes: float | None
+    height_mm: float | None
+    removed: float | None
+    reported_by: str
+    reported_at: datetime
+
+
+class VisitsShown(Shown):
+    """Visits in order of day."""
+
+    visits: list[VisitShown]
