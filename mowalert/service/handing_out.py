@@ -14,6 +14,7 @@ from mowalert.domain.words import KeeperKind
 from mowalert.errors import MowalertError
 from mowalert.links import Links
 from mowalert.service.crew_records import ContactRecord, Role
+from mowalert.service.heat_told import note_told
 from mowalert.service.morning import MORNING, Dispatch, plan_morning, replan_day, replan_if_rain, sheet_of
 from mowalert.service.people import Occasion, Post
 from mowalert.service.ports import Store, Work
@@ -149,6 +150,8 @@ def send_lists(store: Store, policy: Policy, office: Office, sheet: DaySheet, *,
         roles = (Role.DISPATCHER, Role.CREW_LEAD)
         readers = post.readers(roles, instead=Role.DISPATCHER)
         written = sum(_send(post, office.words, one, sheet, occasion) for one in readers)
+        if written:
+            note_told(work, keeper.keeper_id, sheet.crew_heat, now=now)
         work.commit()
     return written
 

@@ -20,6 +20,7 @@ from mowalert.domain.words import Channel, DigestKind, KeeperKind, NoticeKind, S
 from mowalert.service.class_holds import ClassDay, class_day, keep_log
 from mowalert.service.crew_records import Role
 from mowalert.service.guides import guides_with_dates, speakers
+from mowalert.service.heat_told import note_told
 from mowalert.service.official import warnings_for
 from mowalert.service.outlook import StandDays, load_stands, outlook_for
 from mowalert.service.ports import Store, Words, Work
@@ -242,6 +243,8 @@ def _tell(
         digest = _for_crews(work, digest, around, now)
         written = _enqueue(work, words, policy, keeper, group, digest, now)
         keep_log(work, day, written)
+        if written:
+            note_told(work, keeper_id, digest.crew_heat, now=now)
         messages += len(written)
         digests += 1
     work.outbox.tell(told)

@@ -12,6 +12,7 @@ from fastapi import FastAPI
 from regions import REGION, a_region, a_summer
 from starlette.routing import BaseRoute, Mount, Route
 from stores import contents
+from test_work_pages import Company, company_of_crews
 from tours import DRY, PHRASE
 from web_people import ANN, BASE, Visitor, form_in
 from web_programs import program
@@ -90,6 +91,11 @@ def is_answered(below: str, route: Route, opened: dict[str, int]) -> bool:
     )
 
 
+def stop_of(crews: Company) -> str:
+    links = crews.visitor.services.links
+    return links.contact_stop_url(crews.people["dana"].contact_id).removeprefix(BASE)
+
+
 @pytest.fixture
 def year(visitor: Visitor) -> Visitor:
     """Somebody with mails of every kind, in a region with a bulletin and a service with an operator."""
@@ -135,9 +141,11 @@ def test_no_address_there_is_changes_anything_when_it_is_opened(year: Visitor) -
     assert [kind for kind in KINDS if kind not in subjects] == []
     looking = scanner(year)
     routes = list(routes_of(create_app(year.services).routes))
+    crews = company_of_crews(year)
+    at_work = {crews.path("dana"), stop_of(crews)}
     before = contents(year.services.store.url)
     fresh_tap = year.services.links.mowed_url(1, year.now, now=year.now)
-    looking.follow(links_in_mails(year) | STARTS | {fresh_tap.removeprefix(BASE)})
+    looking.follow(links_in_mails(year) | STARTS | at_work | {fresh_tap.removeprefix(BASE)})
     for below, route in routes:
         looking.open(below + filled(route.path))
     assert contents(year.services.store.url) == before

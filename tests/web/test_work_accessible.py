@@ -39,6 +39,7 @@ def test_no_page_of_a_crew_keeps_anybody_out(visitor: Visitor, company: Company,
         ("lead", company.path("ana")),
         ("printed", f"{company.path('ana')}/print"),
         ("printed, all", f"{company.path('dana')}/print"),
+        ("week", f"{company.path('dana')}/week"),
         ("no plan", f"{company.path('ana')}?on=2030-01-01"),
     ):
         browser.open(visitor.url + path)

@@ -115,8 +115,12 @@ class AskedNotices(Asked):
 class AskedVisits(Asked):
     """Visits of which days."""
 
-    first: date = Field(description="First day.", examples=["2026-05-01"])
-    last: date = Field(description="Last day, included.", examples=["2026-05-31"])
+    first: date | None = Field(
+        default=None, description="First day; a month before the last if not said.", examples=["2026-05-01"]
+    )
+    last: date | None = Field(
+        default=None, description="Last day, included; today if not said.", examples=["2026-05-31"]
+    )
 
 
 class AskedUndo(Asked):

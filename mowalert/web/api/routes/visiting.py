@@ -1,5 +1,6 @@
 """What a program may say and see of visits: what was done at a lawn, or why it was skipped."""
 
+from datetime import date, timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Response
@@ -15,6 +16,7 @@ from mowalert.web.api.shown import VisitShown, VisitsShown
 
 router = APIRouter(tags=["visits"])
 LONGEST_D = 400
+USUAL = timedelta(days=30)
 KNOWN = {"model": VisitShown, "description": "It was known already; nothing was added."}
 
 
@@ -53,9 +55,11 @@ def add_visit(
 @router.get("/visits", responses=answers(422))
 def list_visits(asker: Reader, site: SiteHere, asked: Annotated[AskedVisits, Query()]) -> VisitsShown:
     """List visits of some days, those that were taken back left out. Scope: read."""
-    if not 0 <= (asked.last - asked.first).days <= LONGEST_D:
-        raise InputError(f"from {asked.first} to {asked.last}: at most {LONGEST_D} days, in this order")
-    found = visits_between(site.services.store, asker.keeper.keeper_id, first=asked.first, last=asked.last)
+    last = asked.last or asker.keeper.today(site.now)
+    first = asked.first or max(date.min + USUAL, last) - USUAL
+    if not 0 <= (last - first).days <= LONGEST_D:
+        raise InputError(f"from {first} to {last}: at most {LONGEST_D} days, in this order")
+    found = visits_between(site.services.store, asker.keeper.keeper_id, first=first, last=last)
     return VisitsShown(visits=[VisitShown.model_validate(one) for one in found])
 
 

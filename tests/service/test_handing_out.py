@@ -1,0 +1,107 @@
+"""Who is handed a day and a week: once each, on the morning after rain too, and never on old weather."""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from builders import TURF
+from firm import MORNING, POLICY, TODAY, Firm, planned
+from skies import a_day, growing_weather
+from stores import new_store
+
+from mowalert.domain.weather import DayHours, Place, WeatherDay
+from mowalert.service.crew_records import Outcome
+from mowalert.service.handing_out import hand_out
+from mowalert.service.morning import plan_morning
+from mowalert.service.visits import Visit, report_visit
+
+TUESDAY = datetime(2026, 5, 12, 12, 5, tzinfo=UTC)
+
+
+@pytest.fixture
+def firm(tmp_path: Path) -> Firm:
+    return Firm(new_store(tmp_path / "firm.db"))
+
+
+def rainy(from_hour: int, to_hour: int):  # type: ignore[no-untyped-def]
+    def day(place: Place, on: date) -> WeatherDay:
+        wet = [4.0 if on == TODAY and from_hour <= hour < to_hour else 0.0 for hour in range(24)]
+        hours = DayHours((15.0,) * 24, (60.0,) * 24, tuple(wet))
+        return replace(growing_weather(place, on), hours=hours)
+
+    return day
+
+
+def hot_since_sunday(place: Place, on: date) -> WeatherDay:
+    if on < date(2026, 5, 3):
+        return growing_weather(place, on)
+    return a_day(on, t_min_c=24.0, t_max_c=39.0)
+
+
+def test_the_morning_after_rain_everybody_has_their_list(firm: Firm) -> None:
+    firm.skies.day = rainy(0, 0)
+    for lawn_id in range(1, 31):
+        firm.minutes(lawn_id, 40.0)
+    firm.night()
+    firm.skies.day = rainy(11, 20)
+    firm.night(MORNING + timedelta(hours=4, minutes=30))
+    friday = TODAY + timedelta(days=1)
+    assert firm.sheet(friday).why == "rain"
+    told = {name: len(firm.mails(name)) for name in ("dana", "ana", "sam")}
+    report = firm.night(MORNING + timedelta(days=1)).mornings
+    assert (report.planned, report.messages) == (1, 3)
+    assert firm.sheet(friday).why == "morning"
+    for name, before in told.items():
+        assert len(firm.mails(name)) == before + 1
+    firm.night(MORNING + timedelta(days=1, minutes=20))
+    assert sum(len(firm.mails(name)) for name in told) == sum(told.values()) + 3
+
+
+def test_a_plan_made_by_command_is_handed_out_in_the_morning(firm: Firm) -> None:
+    firm.night(MORNING - timedelta(minutes=30))
+    dispatch = firm.office.dispatch
+    early = MORNING - timedelta(minutes=20)
+    plan_morning(firm.store, TURF, POLICY, dispatch, firm.keeper_id, now=early)
+    assert firm.mails() == []
+    assert firm.night().mornings.messages == 3
+    assert firm.night(MORNING + timedelta(minutes=20)).mornings.messages == 0
+
+
+def test_rain_that_moves_nothing_is_told_to_nobody(firm: Firm) -> None:
+    firm.skies.day = rainy(0, 0)
+    firm.night()
+    for lawn_id in planned(firm.sheet()):
+        done = Visit(lawn_id, TODAY, Outcome.DONE)
+        report_visit(firm.store, TURF, firm.keeper_id, done, by="ana", now=MORNING + timedelta(hours=3))
+    firm.skies.day = rainy(12, 15)
+    for more in (0, 10, 20):
+        firm.night(MORNING + timedelta(hours=4, minutes=30 + more))
+    assert firm.sheet().version == 2
+    assert len(firm.mails()) == 3
+
+
+def test_old_weather_ends_no_hold_and_starts_no_cut(firm: Firm) -> None:
+    firm.skies.day = hot_since_sunday
+    firm.night()
+    assert len(firm.sheet().held) > 10
+    assert planned(firm.sheet()) == []
+    later = MORNING + timedelta(days=4)
+    hand_out(firm.store, TURF, POLICY, firm.office, now=later)
+    stale = firm.sheet(later.date())
+    assert not stale.weather.fresh
+    assert planned(stale) == []
+    assert stale.left_out == ()
+
+
+def test_an_owner_hears_of_the_week_on_the_first_night_after_monday(firm: Firm) -> None:
+    firm.night()
+    firm.night(TUESDAY)
+    firm.night(TUESDAY + timedelta(hours=1))
+    firm.night(TUESDAY + timedelta(days=1))
+    assert len(firm.mails("olga")) == 1
+
+
+def test_a_week_that_is_old_is_told_no_more(firm: Firm) -> None:
+    firm.night(TUESDAY + timedelta(days=1, hours=6))
+    assert firm.mails("olga") == []
