@@ -2,11 +2,10 @@
 
 from datetime import date
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
-
 from mowalert.channels.crew_wording import CrewWording
+from mowalert.channels.rendering import template
 from mowalert.domain.words import HoldReason
-from mowalert.languages import spoken, translations
+from mowalert.languages import spoken
 from mowalert.service.client_record import ClientRecord, RecordLine
 
 COLUMNS = ("date", "lawn", "what", "height_mm", "share_removed", "limit", "reason", "until", "note")
@@ -30,18 +29,8 @@ def record_page(record: ClientRecord, *, language: str, service_name: str) -> st
         HTML with its own style.
     """
     words = CrewWording(spoken(language), record.units)
-    environment = Environment(
-        loader=PackageLoader("mowalert.channels"),
-        undefined=StrictUndefined,
-        autoescape=select_autoescape(["html"]),
-        trim_blocks=True,
-        lstrip_blocks=True,
-        extensions=["jinja2.ext.i18n"],
-    )
-    environment.install_gettext_translations(translations(words.language), newstyle=True)  # type: ignore[attr-defined]
-    template = environment.get_template("client_record.html")
-    return template.render(
-        record=record, words=words, say=words.say, line_of=lambda line: _said(line, words), name=service_name
+    return template("client_record.html", words.language).render(
+        record=record, words=words, line_of=lambda line: _said(line, words), name=service_name
     )
 
 

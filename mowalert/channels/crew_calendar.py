@@ -6,9 +6,8 @@ from zoneinfo import ZoneInfo
 
 from icalendar import Calendar, Event
 
-from mowalert.channels.crew_wording import CrewWording
+from mowalert.channels.crew_wording import CrewWording, words_for
 from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetReader, SheetStop
-from mowalert.languages import spoken
 
 
 def crew_calendar(
@@ -34,7 +33,7 @@ def crew_calendar(
     bytes
         An appointment keeps its identifier over versions of a plan, so that it moves and is not doubled.
     """
-    words = CrewWording(spoken(to.language), to.units)
+    words = words_for(to)
     calendar = Calendar()
     calendar.add("prodid", "-//mowalert//crew days//EN")
     calendar.add("version", "2.0")

@@ -1,17 +1,13 @@
 """What crews, dispatchers and owners are handed: one page each, for the mail, the screen and the printer."""
 
-from functools import cache
 from zoneinfo import ZoneInfo
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template, select_autoescape
-
-from mowalert.channels.crew_wording import CrewWording
+from mowalert.channels.crew_wording import CrewWording, words_for
 from mowalert.channels.gsm import PLAIN, plain
-from mowalert.channels.wording import wording_in
+from mowalert.channels.rendering import template, tidy
 from mowalert.domain.crews import Position
 from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetReader, SheetStop, WeekSummary
 from mowalert.domain.notices import RenderedEmail
-from mowalert.languages import spoken, translations
 
 LONGEST_SUBJECT = 78
 MOST_SMS_STOPS = 6
@@ -42,11 +38,11 @@ class CrewSheets:
         return self._mail("crew_list", sheet, crew, to)
 
     def _mail(self, name: str, sheet: DaySheet, crew: CrewSheet | None, to: SheetReader) -> RenderedEmail:
-        words = CrewWording(spoken(to.language), to.units)
+        words = words_for(to)
         subject = _one_line(words.subject(sheet, crew))
         text = _rendered(f"{name}.txt", sheet, crew, to, self._service_name)
         html = _rendered(f"{name}.html", sheet, crew, to, self._service_name)
-        return RenderedEmail(subject, _tidy(text), html)
+        return RenderedEmail(subject, tidy(text), html)
 
     def page(self, sheet: DaySheet, crew_id: int | None, to: SheetReader) -> str:
         """Return the same sheet as a page of its own, for the printer."""
@@ -56,7 +52,7 @@ class CrewSheets:
 
     def crew_text(self, sheet: DaySheet, crew_id: int, to: SheetReader) -> str:
         """Word one crew's day as a short message of at most three parts."""
-        words = CrewWording(spoken(to.language), to.units)
+        words = words_for(to)
         crew = sheet.crew(crew_id) or _stays_home(crew_id, sheet)
         lines = [f"{self._service_name}: {_one_line(words.subject(sheet, crew))}."]
         lines += [_sms_stop(stop, words) for stop in crew.stops[:MOST_SMS_STOPS]]
@@ -70,12 +66,12 @@ class CrewSheets:
 
     def week(self, week: WeekSummary, to: SheetReader) -> RenderedEmail:
         """Word the weekly summary for an owner."""
-        words = CrewWording(spoken(to.language), to.units)
+        words = words_for(to)
         values = {"week": week, "to": to, "words": words, "service_name": self._service_name}
         return RenderedEmail(
             _one_line(words.week_subject(week)),
-            _tidy(_template("crew_week.txt", words.language).render(values)),
-            _template("crew_week.html", words.language).render(values),
+            tidy(template("crew_week.txt", words.language).render(values)),
+            template("crew_week.html", words.language).render(values),
         )
 
 
@@ -105,8 +101,8 @@ def _rendered(
     *,
     most: int = MOST_LINES,
 ) -> str:
-    words = CrewWording(spoken(to.language), to.units)
-    return _template(name, words.language).render(
+    words = words_for(to)
+    return template(name, words.language).render(
         sheet=sheet,
         crew=crew,
         to=to,
@@ -117,32 +113,3 @@ def _rendered(
         attributions=[words.say.attribution(name) for name in sheet.weather.sources],
         most=most,
     )
-
-
-def _tidy(text: str) -> str:
-    lines: list[str] = []
-    for line in (line.rstrip() for line in text.splitlines()):
-        if line or (lines and lines[-1]):
-            lines.append(line)
-    return "\n".join(lines).strip() + "\n"
-
-
-@cache
-def _environment(language: str) -> Environment:
-    environment = Environment(
-        loader=PackageLoader("mowalert.channels"),
-        undefined=StrictUndefined,
-        autoescape=select_autoescape(["html"]),
-        trim_blocks=True,
-        lstrip_blocks=True,
-        extensions=["jinja2.ext.i18n"],
-    )
-    # The extension adds the method when it is loaded, unseen by types.
-    environment.install_gettext_translations(translations(language), newstyle=True)  # type: ignore[attr-defined]
-    environment.globals["say"] = wording_in(language)
-    return environment
-
-
-@cache
-def _template(name: str, language: str) -> Template:
-    return _environment(language).get_template(name)

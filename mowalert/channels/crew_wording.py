@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 from mowalert.channels.wording import Wording, wording_in
 from mowalert.domain.crews import Change, ChangeKind, Fault, WhyLeft
-from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetHeld, SheetLawn, WeekSummary
+from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetHeld, SheetLawn, SheetReader, WeekSummary
 from mowalert.domain.lawn import place_name
 from mowalert.domain.units import MM_PER_INCH
 from mowalert.domain.words import Clippings, Units
-from mowalert.languages import N_
+from mowalert.languages import N_, spoken
 
 KM_A_MILE = 1.609344
 NOON_MIN = 12 * 60
@@ -259,3 +259,8 @@ class CrewWording:
         return self.say.gettext("Week: hours fall short from {weekday}").format(
             weekday=self.say.weekday(week.ahead.short_on)
         )
+
+
+def words_for(to: SheetReader) -> CrewWording:
+    """Return the words of a reader: their language and their units."""
+    return CrewWording(spoken(to.language), to.units)

@@ -2,13 +2,13 @@
 
 from markupsafe import escape
 
-from mowalert.channels.crew_wording import CrewWording
+from mowalert.channels.crew_wording import CrewWording, words_for
 from mowalert.channels.gsm import PLAIN, plain
 from mowalert.domain.crew_heat import HeatBand, heat_band
 from mowalert.domain.day_sheet import SheetReader
 from mowalert.domain.notices import RenderedEmail
 from mowalert.domain.units import c_from_f
-from mowalert.languages import N_, spoken
+from mowalert.languages import N_
 from mowalert.service.crew_heat_notices import HeatDay
 
 BANDS = {
@@ -43,7 +43,7 @@ class HeatMessages:
 
     def heat_mail(self, day: HeatDay, to: SheetReader) -> RenderedEmail:
         """Word an e-mail: plain text and HTML with the same lines."""
-        words = CrewWording(spoken(to.language), to.units)
+        words = words_for(to)
         title, lines = _title(day, words), [*_lines(day, words), self._service_name]
         if to.stop_url:
             stop = words.say.gettext("Stop these mails")
@@ -54,7 +54,7 @@ class HeatMessages:
 
     def heat_text(self, day: HeatDay, to: SheetReader) -> str:
         """Word a short message of at most two parts."""
-        words = CrewWording(spoken(to.language), to.units)
+        words = words_for(to)
         coolest = _coolest(day, words)
         care = words.say.gettext("Water, shade, rest. Your employer's heat plan and the law come first.")
         return plain(f"{self._service_name}: {_title(day, words)}. {coolest} {care}")[:LONGEST_SMS]

@@ -3,15 +3,14 @@
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from datetime import UTC, date, datetime
-from functools import cache, partial
-
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template, select_autoescape
+from functools import partial
 
 from mowalert.channels.gsm import ONE_PART_7BIT, PLAIN, plain, sms_size
+from mowalert.channels.rendering import template, tidy
 from mowalert.channels.wording import Wording, wording_in
 from mowalert.domain.notices import ClassNotice, ClassStep, DayPart, Digest, Notice, RenderedEmail
 from mowalert.domain.words import DigestKind, HoldReason, KeeperKind, NoticeKind, Units
-from mowalert.languages import N_, translations
+from mowalert.languages import N_
 from mowalert.links import Links
 
 LONGEST_SUBJECT = 60
@@ -105,9 +104,9 @@ def render_email(
         "page_url": _page_url(digest, links),
         "mowed_url": partial(_mowed_url, links),
     }
-    text = _template("digest.txt", say.language).render(values)
-    html = _template("digest.html", say.language).render(values)
-    return RenderedEmail(subject(digest), _tidy(text), html)
+    text = template("digest.txt", say.language).render(values)
+    html = template("digest.html", say.language).render(values)
+    return RenderedEmail(subject(digest), tidy(text), html)
 
 
 def _page_url(digest: Digest, links: Links | None) -> str:
@@ -126,36 +125,6 @@ def _mowed_url(links: Links | None, notice: Notice) -> str:
 
 def _midnight(on: date) -> datetime:
     return datetime(on.year, on.month, on.day, tzinfo=UTC)
-
-
-@cache
-def _environment(language: str) -> Environment:
-    environment = Environment(
-        loader=PackageLoader("mowalert.channels"),
-        undefined=StrictUndefined,
-        autoescape=select_autoescape(["html"]),
-        trim_blocks=True,
-        lstrip_blocks=True,
-        extensions=["jinja2.ext.i18n"],
-    )
-    # The extension adds the method when it is loaded, unseen by types.
-    environment.install_gettext_translations(translations(language), newstyle=True)  # type: ignore[attr-defined]
-    environment.globals["say"] = wording_in(language)
-    return environment
-
-
-@cache
-def _template(name: str, language: str) -> Template:
-    return _environment(language).get_template(name)
-
-
-def _tidy(text: str) -> str:
-    """Close up the gaps that absent parts leave."""
-    lines: list[str] = []
-    for line in (line.rstrip() for line in text.splitlines()):
-        if line or (lines and lines[-1]):
-            lines.append(line)
-    return "\n".join(lines).strip() + "\n"
 
 
 def _how_to_stop(say: Wording, base_url: str, contact: str) -> str:

@@ -1,0 +1,52 @@
+"""The templates beside this file, in each language, and what they leave to be tidied."""
+
+from functools import cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template, select_autoescape
+
+from mowalert.channels.wording import wording_in
+from mowalert.languages import translations
+
+
+@cache
+def template(name: str, language: str) -> Template:
+    """Return a template of messages and sheets.
+
+    Parameters
+    ----------
+    name : str
+        Its file.
+    language : str
+        A code of ``LANGUAGES``.
+
+    Returns
+    -------
+    Template
+        Speaks that language; ``say`` words numbers, heights and days.
+    """
+    return _environment(language).get_template(name)
+
+
+@cache
+def _environment(language: str) -> Environment:
+    environment = Environment(
+        loader=PackageLoader("mowalert.channels"),
+        undefined=StrictUndefined,
+        autoescape=select_autoescape(["html"]),
+        trim_blocks=True,
+        lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
+    )
+    # The extension adds the method when it is loaded, unseen by types.
+    environment.install_gettext_translations(translations(language), newstyle=True)  # type: ignore[attr-defined]
+    environment.globals["say"] = wording_in(language)
+    return environment
+
+
+def tidy(text: str) -> str:
+    """Close up the gaps that absent parts leave."""
+    lines: list[str] = []
+    for line in (line.rstrip() for line in text.splitlines()):
+        if line or (lines and lines[-1]):
+            lines.append(line)
+    return "\n".join(lines).strip() + "\n"
