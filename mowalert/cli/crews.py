@@ -25,23 +25,23 @@ from mowalert.domain.rounds import DAY_NAMES
 from mowalert.errors import InputError
 from mowalert.service.crew_records import Outcome, Role, SkipReason, VisitRecord
 from mowalert.service.crew_setup import (
-    CONTACT_COLUMNS,
-    CREW_COLUMNS,
     NewContact,
-    SetUpReport,
-    crew_named,
-    days_in,
-    hours_in,
-    import_contacts,
-    import_crews,
     keep_contact,
     keep_crew,
     keep_hours,
-    organisation,
     remove_contact,
     retire_crew,
 )
+from mowalert.service.crew_tables import (
+    CONTACT_COLUMNS,
+    CREW_COLUMNS,
+    SetUpReport,
+    import_contacts,
+    import_crews,
+)
+from mowalert.service.day_hours import days_in, hours_in
 from mowalert.service.handing_out import change_day
+from mowalert.service.known import crew_named, organisation
 from mowalert.service.morning import ASKED, RAIN, plan_morning, sheet_of
 from mowalert.service.visits import Visit, report_visit, undo_visit, visits_between
 from mowalert.service.week import week_ahead

@@ -26,7 +26,7 @@ from mowalert.errors import InputError
 from mowalert.office.day_table import as_csv
 from mowalert.service.class_rules import close, keep_class
 from mowalert.service.crew_heat_notices import heat_of_day
-from mowalert.service.crew_setup import organisation
+from mowalert.service.known import organisation
 from mowalert.service.park_records import ClassRule, HeatPlan, HoldLogRecord, RestrictionKind
 from mowalert.service.restrictions import NewRestriction, lift, read_area, restrict
 from mowalert.service.watering import Where, turn_off, turn_on
@@ -139,7 +139,7 @@ def districts(
     from dataclasses import replace
 
     from mowalert.service.crew_records import SiteWork
-    from mowalert.service.restrictions import sites_named
+    from mowalert.service.known import sites_named
 
     with one_line_errors(), opened() as services:
         rows = list(tables.DictReader(StringIO(read_text(file))))

@@ -9,12 +9,11 @@ from mowalert.domain.thirds import THIRD
 from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
 from mowalert.service.anchoring import kept_at, place, restarted
-from mowalert.service.crew_setup import organisation
 from mowalert.service.guides import keep_off
+from mowalert.service.known import organisation, sites_named
 from mowalert.service.park_records import ClassRule
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeptOff, LawnRecord
-from mowalert.service.restrictions import sites_named
 from mowalert.service.within import Within
 
 LEAST_THIRD = 0.1

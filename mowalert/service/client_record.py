@@ -8,10 +8,9 @@ from mowalert.domain.lookback import Told
 from mowalert.domain.words import HoldReason, NoticeKind, Units
 from mowalert.errors import InputError
 from mowalert.service.crew_records import Outcome, VisitRecord
-from mowalert.service.crew_setup import organisation
+from mowalert.service.known import organisation, sites_named
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import EventRecord, LawnRecord
-from mowalert.service.restrictions import sites_named
 
 LONGEST_D = 800
 

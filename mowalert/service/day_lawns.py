@@ -15,6 +15,7 @@ from mowalert.domain.weather import DayHours
 from mowalert.domain.words import NoticeKind
 from mowalert.domain.work_minutes import usual_minutes
 from mowalert.service.crew_records import LawnWork, Outcome, SiteWork, VisitRecord
+from mowalert.service.day_hours import DAY_MIN
 from mowalert.service.look import SeenLawn, see_lawns
 from mowalert.service.ports import Work
 from mowalert.service.records import KeeperRecord
@@ -25,7 +26,6 @@ SHARES_AHEAD_D = 6
 SKIPS_COUNT_FOR = timedelta(days=10)
 CAUTION_D = 3
 """A hold that begins within so many days is worth a word on the list."""
-DAY_MIN = 24 * 60
 NONE_KNOWN = SiteWork(0, 0)
 
 

@@ -1,8 +1,12 @@
-"""What people name by its number, or a clear word that there is no such thing."""
+"""What people name by its number or its name, or a clear word that there is no such thing."""
 
+from collections.abc import Sequence
+
+from mowalert.domain.words import KeeperKind
 from mowalert.errors import InputError
+from mowalert.service.crew_records import CrewRecord
 from mowalert.service.ports import Work
-from mowalert.service.records import LawnRecord
+from mowalert.service.records import KeeperRecord, LawnRecord, SiteRecord
 
 
 def known_lawn(work: Work, lawn_id: int) -> LawnRecord:
@@ -11,3 +15,74 @@ def known_lawn(work: Work, lawn_id: int) -> LawnRecord:
     if not found:
         raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
     return found[0]
+
+
+def known_keeper(work: Work, keeper_id: int) -> KeeperRecord:
+    """Return an organisation by its number; InputError if there is none."""
+    found = work.keepers.get([keeper_id]).get(keeper_id)
+    if found is None:
+        raise InputError(f"there is no keeper {keeper_id}")
+    return found
+
+
+def organisation(work: Work, key: str) -> KeeperRecord:
+    """Return the organisation of a key, a name or a number.
+
+    Parameters
+    ----------
+    work : Work
+        An open transaction.
+    key : str
+        What somebody typed.
+
+    Returns
+    -------
+    KeeperRecord
+        The organisation.
+
+    Raises
+    ------
+    InputError
+        If there is none, there are several, or it is a homeowner.
+    """
+    wanted = key.strip().casefold()
+    found = [
+        keeper
+        for keeper in work.keepers.all()
+        if keeper.kind is not KeeperKind.HOMEOWNER
+        and wanted in (keeper.key.casefold(), keeper.name.casefold(), str(keeper.keeper_id))
+    ]
+    if not found:
+        raise InputError(f"there is no company and no parks department {key!r}")
+    if len(found) > 1:
+        numbers = ", ".join(str(keeper.keeper_id) for keeper in found)
+        raise InputError(f"{key!r} is the name of several: say one of the numbers {numbers}")
+    return found[0]
+
+
+def crew_named(work: Work, keeper: KeeperRecord, name: str) -> CrewRecord:
+    """Return a crew by its name; InputError if the organisation has none of it."""
+    crews = [crew for crew in work.crews.crews(keeper.keeper_id) if not crew.retired]
+    found = next((crew for crew in crews if crew.key == name.strip().casefold()), None)
+    if found is None:
+        known = ", ".join(crew.name for crew in crews) or "none yet"
+        raise InputError(f"{keeper.name} has no crew {name!r}; known are: {known}")
+    return found
+
+
+def sites_named(work: Work, keeper_id: int, names: Sequence[str]) -> list[SiteRecord]:
+    """Return an organisation's sites by name, key or office number; InputError for one that is not known."""
+    known = work.crews.sites_of(keeper_id)
+    numbers = {one.site_id: one.number for one in work.crews.sites(keeper_id).values()}
+    found = []
+    for name in names:
+        wanted = name.strip().casefold()
+        here = [
+            one
+            for one in known
+            if wanted in (one.name.casefold(), one.key.casefold(), numbers.get(one.site_id, "").casefold())
+        ]
+        if not here:
+            raise InputError(f"there is no site {name!r}")
+        found += here
+    return found

@@ -8,15 +8,13 @@ from math import isfinite
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-import phonenumbers
-from email_validator import EmailNotValidError, validate_email
-
 from mowalert.domain.grasses import Grass, Turf
 from mowalert.domain.guides import Guide
 from mowalert.domain.rounds import DAY_NAMES
 from mowalert.domain.units import mm_from_inches
 from mowalert.domain.words import Clippings, KeeperKind, Silence, Sun, Units, Watering
 from mowalert.errors import InputError
+from mowalert.service.addresses import email_in, phone_in
 from mowalert.service.places import country_of, time_zone_at
 
 COLUMNS = (
@@ -313,8 +311,8 @@ class _Reader:
         if not text:
             return None
         try:
-            return validate_email(text, check_deliverability=False, test_environment=True).normalized
-        except EmailNotValidError as error:
+            return email_in(text)
+        except ValueError as error:
             self._wrong("email", text, f"an e-mail address ({error})")
             return None
 
@@ -322,14 +320,10 @@ class _Reader:
         text = self._cell("phone")
         if not text:
             return None
-        try:
-            number = phonenumbers.parse(text, country)
-        except phonenumbers.NumberParseException:
-            number = None
-        if number is None or not phonenumbers.is_possible_number(number):
+        number = phone_in(text, country)
+        if number is None:
             self._wrong("phone", text, "a phone number, best with its country code: +1 555 555 0100")
-            return None
-        return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
+        return number
 
     def _grass(self) -> Grass | None:
         text = self._cell("grass")

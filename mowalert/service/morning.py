@@ -25,6 +25,7 @@ from mowalert.domain.travel import Travel, TravelOf, by_great_circle
 from mowalert.errors import InputError, SourceError, StoreError
 from mowalert.service.crew_records import PlanRecord
 from mowalert.service.day_lawns import DayLawns, clock_hours, clocks_ahead, day_crews, day_lawns
+from mowalert.service.known import known_keeper
 from mowalert.service.look import SeenLawn
 from mowalert.service.official import warnings_for
 from mowalert.service.ports import Store, Work
@@ -507,14 +508,6 @@ def sheet_of(record: PlanRecord) -> DaySheet:
         return SHEET.validate_python(record.facts["sheet"])
     except (KeyError, ValidationError) as error:
         raise StoreError(f"keeper {record.keeper_id}: the plan for {record.on} cannot be read") from error
-
-
-def known_keeper(work: Work, keeper_id: int) -> KeeperRecord:
-    """Return an organisation by its number; InputError if there is none."""
-    found = work.keepers.get([keeper_id]).get(keeper_id)
-    if found is None:
-        raise InputError(f"there is no keeper {keeper_id}")
-    return found
 
 
 def _local_minute(time_zone: str, now: datetime) -> int:

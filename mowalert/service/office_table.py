@@ -7,7 +7,7 @@ from io import StringIO
 from re import fullmatch, sub
 
 from mowalert.errors import InputError
-from mowalert.service.crew_setup import minute_of
+from mowalert.service.day_hours import minute_of
 from mowalert.service.lawn_rows import COLUMNS, Problem
 from mowalert.service.mapping import ACRES, WORK_COLUMNS, ColumnMapping
 from mowalert.service.sheet import Sheet, SheetRow

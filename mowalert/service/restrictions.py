@@ -8,9 +8,9 @@ from typing import Any
 
 from mowalert.domain.restrictions import is_in_force, lies_in
 from mowalert.errors import InputError
-from mowalert.service.crew_setup import organisation
+from mowalert.service.known import organisation, sites_named
 from mowalert.service.park_records import RestrictionKind, RestrictionRecord
-from mowalert.service.ports import Store, Work
+from mowalert.service.ports import Store
 from mowalert.service.records import LawnRecord, SiteRecord
 
 MOST_POINTS = 50_000
@@ -154,24 +154,6 @@ def _check(told: NewRestriction) -> None:
         raise InputError(f"a height cap is {LOWEST_CAP_MM:g} to {HIGHEST_CAP_MM:g} mm")
     if told.kind is not RestrictionKind.HEIGHT_CAP and cap is not None:
         raise InputError("only a height cap has a height")
-
-
-def sites_named(work: Work, keeper_id: int, names: Sequence[str]) -> list[SiteRecord]:
-    """Return an organisation's sites by name, key or office number; InputError for one that is not known."""
-    known = work.crews.sites_of(keeper_id)
-    numbers = {one.site_id: one.number for one in work.crews.sites(keeper_id).values()}
-    found = []
-    for name in names:
-        wanted = name.strip().casefold()
-        here = [
-            one
-            for one in known
-            if wanted in (one.name.casefold(), one.key.casefold(), numbers.get(one.site_id, "").casefold())
-        ]
-        if not here:
-            raise InputError(f"there is no site {name!r}")
-        found += here
-    return found
 
 
 def lift(store: Store, keeper: str, restriction_id: int, *, now: datetime) -> RestrictionRecord:

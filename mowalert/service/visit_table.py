@@ -7,7 +7,7 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.units import mm_from_inches
 from mowalert.errors import InputError
 from mowalert.service.crew_records import Outcome, SkipReason
-from mowalert.service.crew_setup import organisation
+from mowalert.service.known import organisation
 from mowalert.service.lawn_rows import Problem
 from mowalert.service.ports import Store, Work
 from mowalert.service.sheet import Sheet

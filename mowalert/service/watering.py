@@ -10,7 +10,7 @@ from mowalert.domain.words import Watering
 from mowalert.errors import InputError
 from mowalert.service.anchoring import place, restarted
 from mowalert.service.class_rules import lawns_of
-from mowalert.service.crew_setup import organisation
+from mowalert.service.known import organisation
 from mowalert.service.park_records import RestrictionKind, WateringOff
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import LawnRecord

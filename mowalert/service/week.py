@@ -17,8 +17,9 @@ from mowalert.domain.notices import WeatherStamp
 from mowalert.domain.thirds import limit_height_mm, window_height_mm
 from mowalert.service.crew_records import LawnWork, Outcome, VisitRecord
 from mowalert.service.day_lawns import day_crews, minutes_at, working_crews
+from mowalert.service.known import known_keeper
 from mowalert.service.look import SeenLawn, see_lawns
-from mowalert.service.morning import known_keeper, sheet_of
+from mowalert.service.morning import sheet_of
 from mowalert.service.ports import Store, Work
 from mowalert.service.tell import Policy
 

@@ -8,8 +8,8 @@ from typing import Any
 from urllib.parse import parse_qsl
 
 import orjson
-import phonenumbers
 
+from mowalert.service.addresses import phone_in
 from mowalert.service.replies import InboundText
 from mowalert.settings import SmsSettings
 
@@ -79,13 +79,7 @@ def as_e164(sender: str) -> str:
         Such as ``+15555550101``.
     """
     digits = sender[:LONGEST_NUMBER].strip().removeprefix("+").removeprefix("00")
-    try:
-        number = phonenumbers.parse(f"+{digits}", None)
-    except phonenumbers.NumberParseException:
-        return ""
-    if not phonenumbers.is_possible_number(number):
-        return ""
-    return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
+    return phone_in(f"+{digits}", None) or ""
 
 
 def storable(gateway_id: str) -> str:

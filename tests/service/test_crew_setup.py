@@ -12,18 +12,14 @@ from mowalert.errors import InputError
 from mowalert.service.crew_records import ContactRecord, CrewRecord, Role
 from mowalert.service.crew_setup import (
     NewContact,
-    SetUpReport,
-    crew_named,
-    days_in,
-    hours_in,
-    import_contacts,
-    import_crews,
     keep_contact,
     keep_hours,
-    organisation,
     retire_crew,
 )
+from mowalert.service.crew_tables import SetUpReport, import_contacts, import_crews
+from mowalert.service.day_hours import days_in, hours_in
 from mowalert.service.day_lawns import day_crews
+from mowalert.service.known import crew_named, organisation
 from mowalert.store.engine import SqlStore
 
 CREWS = "crew,latitude,longitude,days,hours"

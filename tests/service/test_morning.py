@@ -22,10 +22,10 @@ from mowalert.service.crew_setup import (
     keep_contact,
     keep_crew,
     keep_hours,
-    minute_of,
     remove_contact,
     retire_crew,
 )
+from mowalert.service.day_hours import minute_of
 from mowalert.service.grow import grow_stands
 from mowalert.service.handing_out import change_day
 from mowalert.service.morning import RAIN, Dispatch, plan_morning, replan_day, replan_if_rain, sheet_of
