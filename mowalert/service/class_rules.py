@@ -8,7 +8,7 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.thirds import THIRD
 from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
-from mowalert.service.anchoring import kept_at, place, restarted
+from mowalert.service.anchoring import kept_at, place
 from mowalert.service.guides import keep_off
 from mowalert.service.known import organisation, sites_named
 from mowalert.service.park_records import ClassRule
@@ -94,14 +94,10 @@ def keep_class(store: Store, turf: Turf, keeper: str, rule: ClassRule) -> tuple[
         changed = [one for lawn in lawns if (one := _kept(work, turf, lawn, kept)) is not None]
         for lawn in changed:
             work.lawns.change(lawn)
-        place(work, turf, [_restarted(lawn) for lawn in changed])
+        place(work, turf, [replace(lawn, anchor_g_mm=None) for lawn in changed])
         work.parks.keep_rule(kept)
         work.commit()
     return kept, len(changed)
-
-
-def _restarted(lawn: LawnRecord) -> LawnRecord:
-    return restarted(lawn, on=lawn.anchored_on, height_mm=lawn.anchor_height_mm, assumed=lawn.anchor_assumed)
 
 
 def _check(rule: ClassRule) -> None:

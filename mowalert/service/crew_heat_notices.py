@@ -10,7 +10,6 @@ from zoneinfo import ZoneInfo
 from mowalert.domain.crew_heat import FIRST_CAUTION_F, STRONG_CAUTION_F, crew_heat, heat_band
 from mowalert.domain.day_sheet import SheetReader
 from mowalert.domain.notices import CrewHeat, RenderedEmail
-from mowalert.domain.words import KeeperKind
 from mowalert.links import Links
 from mowalert.service.crew_records import Role
 from mowalert.service.day_lawns import clock_hours, clocks_ahead, day_crews, working_crews
@@ -91,7 +90,7 @@ def tell_crew_heat(store: Store, words: HeatWords, policy: Policy, links: Links,
         How many notices there were. A day is told at most twice; old weather tells nothing.
     """
     with store.begin() as work:
-        keepers = [one for one in work.keepers.all() if one.kind is not KeeperKind.HOMEOWNER]
+        keepers = work.keepers.organisations()
     told = 0
     for keeper in keepers:
         with store.begin() as work:

@@ -10,7 +10,6 @@ import structlog
 from mowalert.domain.day_sheet import DaySheet
 from mowalert.domain.grasses import Turf
 from mowalert.domain.rounds import LIST_USEFUL_UNTIL, MORNING_MIN
-from mowalert.domain.words import KeeperKind
 from mowalert.errors import MowalertError
 from mowalert.links import Links
 from mowalert.service.crew_records import ContactRecord, Role
@@ -85,8 +84,7 @@ def hand_out(store: Store, turf: Turf, policy: Policy, office: Office, *, now: d
 def organisations(store: Store) -> list[KeeperRecord]:
     """Return the organisations that have crews."""
     with store.begin() as work:
-        kinds = (KeeperKind.COMPANY, KeeperKind.PARKS)
-        return [one for one in work.keepers.all() if one.kind in kinds and has_crews(work, one.keeper_id)]
+        return [one for one in work.keepers.organisations() if has_crews(work, one.keeper_id)]
 
 
 def _hand_out_to(

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 
-from mowalert.domain.words import KeeperKind
 from mowalert.errors import InputError
 from mowalert.service.crew_records import CrewRecord
 from mowalert.service.ports import Work
@@ -48,9 +47,8 @@ def organisation(work: Work, key: str) -> KeeperRecord:
     wanted = key.strip().casefold()
     found = [
         keeper
-        for keeper in work.keepers.all()
-        if keeper.kind is not KeeperKind.HOMEOWNER
-        and wanted in (keeper.key.casefold(), keeper.name.casefold(), str(keeper.keeper_id))
+        for keeper in work.keepers.organisations()
+        if wanted in (keeper.key.casefold(), keeper.name.casefold(), str(keeper.keeper_id))
     ]
     if not found:
         raise InputError(f"there is no company and no parks department {key!r}")

@@ -231,6 +231,9 @@ class Keepers(Protocol):
     def all(self) -> list[KeeperRecord]:
         """Every keeper."""
 
+    def organisations(self) -> list[KeeperRecord]:
+        """Companies and parks departments, in order of id."""
+
     def by_email(self, address: str) -> list[KeeperRecord]:
         """Keepers of an e-mail address, in order of id."""
 

@@ -26,7 +26,7 @@ from mowalert.service.park_records import (
     RestrictionRecord,
     WateringOff,
 )
-from mowalert.service.records import EventRecord, SiteRecord
+from mowalert.service.records import SiteRecord
 
 
 class CrewWords(Protocol):
@@ -116,9 +116,6 @@ class Crews(Protocol):
     def undo_visit(self, visit_id: int, *, at: datetime) -> VisitRecord | None:
         """Undo a visit and return it as it was; none if there is none or it was undone before."""
 
-    def undo_event(self, event_id: int, *, at: datetime) -> EventRecord | None:
-        """Undo one event of a lawn and return it; none if there is none or it was undone before."""
-
 
 class Parks(Protocol):
     """Turf classes, their holds and log, restrictions, irrigation and the crews' heat."""
@@ -167,8 +164,10 @@ class Parks(Protocol):
     def lift(self, restriction_id: int, *, at: datetime) -> RestrictionRecord | None:
         """Take a restriction back and return it; none if there is none of that number."""
 
-    def restrictions(self, keeper_ids: Sequence[int], *, since: date) -> dict[int, list[RestrictionRecord]]:
-        """Restrictions by organisation that do not end before a date and were not taken back."""
+    def restrictions(
+        self, keeper_ids: Sequence[int] | None, *, since: date
+    ) -> dict[int, list[RestrictionRecord]]:
+        """Restrictions by organisation that do not end before a date; of all where none are named."""
 
     def turn_off(self, off: WateringOff) -> int:
         """Keep that a lawn's irrigation is off; the number is given back."""

@@ -8,12 +8,12 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.stand import StandKey
 from mowalert.domain.words import Watering
 from mowalert.errors import InputError
-from mowalert.service.anchoring import place, restarted
+from mowalert.service.anchoring import place
 from mowalert.service.class_rules import lawns_of
 from mowalert.service.known import organisation
 from mowalert.service.park_records import RestrictionKind, WateringOff
 from mowalert.service.ports import Store, Work
-from mowalert.service.records import LawnRecord
+from mowalert.service.records import LawnRecord, StandRecord
 from mowalert.service.restrictions import holds_for
 
 REMEMBERED_D = 30
@@ -118,21 +118,23 @@ def follow_watering(store: Store, turf: Turf, *, today: date) -> int:
     with store.begin() as work:
         dry = _dry_days(work, since=today - timedelta(days=REMEMBERED_D))
         lawns = work.lawns.get(sorted({*dry, *work.parks.dry_lawns()}))
-        moved = [one for lawn in lawns if (one := _moved(work, lawn, dry.get(lawn.lawn_id))) is not None]
+        stands = work.stands.get(sorted({lawn.stand_id for lawn in lawns}))
+        moved = [
+            one
+            for lawn in lawns
+            if (one := _moved(work, lawn, stands[lawn.stand_id], dry.get(lawn.lawn_id))) is not None
+        ]
         for lawn in moved:
             work.lawns.change(lawn)
-        place(work, turf, [_restarted(lawn) for lawn in moved])
+        place(work, turf, [replace(lawn, anchor_g_mm=None) for lawn in moved])
         work.commit()
     return len(moved)
 
 
-def _restarted(lawn: LawnRecord) -> LawnRecord:
-    return restarted(lawn, on=lawn.anchored_on, height_mm=lawn.anchor_height_mm, assumed=lawn.anchor_assumed)
-
-
-def _moved(work: Work, lawn: LawnRecord, dry: tuple[date, date] | None) -> LawnRecord | None:
+def _moved(
+    work: Work, lawn: LawnRecord, stand: StandRecord, dry: tuple[date, date] | None
+) -> LawnRecord | None:
     """The lawn in the stand it belongs to; none if it is there."""
-    stand = work.stands.get([lawn.stand_id])[lawn.stand_id]
     if stand.key.watering is not Watering.REGULAR:
         return None
     wanted = _with_dry(stand.key, dry)
@@ -164,8 +166,7 @@ def _one(spans: Sequence[tuple[date, date]]) -> tuple[date, date]:
 
 def _banned(work: Work, since: date) -> Iterable[tuple[int, tuple[date, date]]]:
     """Lawns in places where watering is forbidden, and when."""
-    keeper_ids = [keeper.keeper_id for keeper in work.keepers.all()]
-    for keeper_id, rules in work.parks.restrictions(keeper_ids, since=since).items():
+    for keeper_id, rules in work.parks.restrictions(None, since=since).items():
         bans = [rule for rule in rules if rule.kind is RestrictionKind.WATERING_OFF]
         if not bans:
             continue

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Connection, Table, delete, insert, select, update
+from sqlalchemy import Connection, Table, delete, func, insert, select, tuple_, update
 
 from mowalert.domain.words import Channel, Clippings
 from mowalert.service.crew_records import (
@@ -19,10 +19,10 @@ from mowalert.service.crew_records import (
     SkipReason,
     VisitRecord,
 )
-from mowalert.service.records import EventRecord, SiteRecord
+from mowalert.service.records import SiteRecord
 from mowalert.store.crew_tables import contact, crew, crew_day, day_plan, lawn_work, site_work, visit
 from mowalert.store.sql import chunks, insert_for, upsert, values_of
-from mowalert.store.tables import event, outbox, site
+from mowalert.store.tables import outbox, site
 
 KEYED = ["keeper_id", "key"]
 
@@ -152,13 +152,12 @@ class SqlCrews:
 
     def plans(self, keeper_id: int, *, first: date, last: date) -> list[PlanRecord]:
         """The newest plan of each of some days, both included, in order of day."""
-        query = (
-            select(day_plan)
-            .where(day_plan.c.keeper_id == keeper_id, day_plan.c.on.between(first, last))
-            .order_by(day_plan.c.on, day_plan.c.version)
-        )
-        newest = {row["on"]: PlanRecord(**row) for row in self._connection.execute(query).mappings()}
-        return list(newest.values())
+        days = (day_plan.c.keeper_id == keeper_id, day_plan.c.on.between(first, last))
+        # A plan holds its whole day: older versions are left where they are.
+        newest = select(day_plan.c.on, func.max(day_plan.c.version)).where(*days).group_by(day_plan.c.on)
+        of_newest = tuple_(day_plan.c.on, day_plan.c.version).in_(newest)
+        query = select(day_plan).where(*days, of_newest).order_by(day_plan.c.on)
+        return [PlanRecord(**row) for row in self._connection.execute(query).mappings()]
 
     def add_visits(self, visits: Sequence[VisitRecord]) -> list[int]:
         """Keep visits; their ids are given back in order."""
@@ -191,13 +190,6 @@ class SqlCrews:
         where = (visit.c.visit_id == visit_id, visit.c.undone_at.is_(None))
         undone = self._connection.execute(update(visit).where(*where).values(undone_at=at))
         return known if undone.rowcount else None
-
-    def undo_event(self, event_id: int, *, at: datetime) -> EventRecord | None:
-        """Undo one event of a lawn and return it; none if there is none or it was undone before."""
-        where = (event.c.event_id == event_id, event.c.undone_at.is_(None))
-        row = self._connection.execute(select(event).where(*where)).mappings().first()
-        self._connection.execute(update(event).where(*where).values(undone_at=at))
-        return None if row is None else EventRecord(**row)
 
 
 def _contact(row: Any) -> ContactRecord:

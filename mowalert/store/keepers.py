@@ -72,6 +72,10 @@ class SqlKeepers:
         rows = self._connection.execute(select(keeper).order_by(keeper.c.keeper_id)).mappings()
         return [_keeper(row) for row in rows]
 
+    def organisations(self) -> list[KeeperRecord]:
+        """Companies and parks departments, in order of id."""
+        return self._keepers(select(keeper).where(keeper.c.kind != KeeperKind.HOMEOWNER.value))
+
     def by_email(self, address: str) -> list[KeeperRecord]:
         """Keepers of an e-mail address, in order of id."""
         return self._keepers(select(keeper).where(keeper.c.email == address))

@@ -153,21 +153,26 @@ class SqlParks:
         self._connection.execute(update(restriction).where(*where).values(undone_at=at))
         return None if row is None else _restriction(row)
 
-    def restrictions(self, keeper_ids: Sequence[int], *, since: date) -> dict[int, list[RestrictionRecord]]:
-        """Restrictions by organisation that do not end before a date and were not taken back."""
-        found: dict[int, list[RestrictionRecord]] = {}
-        for some in chunks(keeper_ids):
-            query = (
-                select(restriction)
-                .where(
-                    restriction.c.keeper_id.in_(some),
-                    restriction.c.undone_at.is_(None),
-                    or_(restriction.c.last_on.is_(None), restriction.c.last_on >= since),
-                )
-                .order_by(restriction.c.restriction_id)
+    def restrictions(
+        self, keeper_ids: Sequence[int] | None, *, since: date
+    ) -> dict[int, list[RestrictionRecord]]:
+        """Restrictions by organisation that do not end before a date; of all where none are named."""
+        query = (
+            select(restriction)
+            .where(
+                restriction.c.undone_at.is_(None),
+                or_(restriction.c.last_on.is_(None), restriction.c.last_on >= since),
             )
-            for row in self._rows(query):
-                found.setdefault(row["keeper_id"], []).append(_restriction(row))
+            .order_by(restriction.c.keeper_id, restriction.c.restriction_id)
+        )
+        batches = (
+            [query]
+            if keeper_ids is None
+            else [query.where(restriction.c.keeper_id.in_(some)) for some in chunks(keeper_ids)]
+        )
+        found: dict[int, list[RestrictionRecord]] = {}
+        for row in (row for one in batches for row in self._rows(one)):
+            found.setdefault(row["keeper_id"], []).append(_restriction(row))
         return found
 
     def turn_off(self, off: WateringOff) -> int:
