@@ -16,10 +16,11 @@ from mowalert.domain.words import Channel
 from mowalert.links import Links
 from mowalert.service.crew_records import ContactRecord, LawnWork, PlanRecord, Role, SiteWork
 from mowalert.service.crew_setup import NewContact, keep_contact, keep_crew
+from mowalert.service.day_plans import sheet_of
 from mowalert.service.enrol import enrol
 from mowalert.service.handing_out import Office
 from mowalert.service.lawn_table import read_table
-from mowalert.service.morning import Dispatch, sheet_of
+from mowalert.service.morning import Dispatch
 from mowalert.service.night import NightReport, run_night
 from mowalert.service.tell import Policy
 from mowalert.store.engine import SqlStore

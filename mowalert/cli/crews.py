@@ -40,9 +40,10 @@ from mowalert.service.crew_tables import (
     import_crews,
 )
 from mowalert.service.day_hours import days_in, hours_in
+from mowalert.service.day_plans import sheet_of
 from mowalert.service.handing_out import change_day
 from mowalert.service.known import crew_named, organisation
-from mowalert.service.morning import ASKED, RAIN, plan_morning, sheet_of
+from mowalert.service.morning import ASKED, RAIN, plan_morning
 from mowalert.service.visits import Visit, report_visit, undo_visit, visits_between
 from mowalert.service.week import week_ahead
 from mowalert.wiring import Services

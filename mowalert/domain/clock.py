@@ -46,3 +46,9 @@ def by_the_clock(hours: Sequence[float], ahead_min: int) -> tuple[float, ...]:
     """
     ahead = round(ahead_min / 60)
     return tuple(hours[hour - ahead] if 0 <= hour - ahead < len(hours) else nan for hour in range(len(hours)))
+
+
+def minute_of_day(now: datetime, time_zone: str) -> int:
+    """Return the minute of the day that the clocks of a zone show at an aware moment."""
+    local = now.astimezone(ZoneInfo(time_zone))
+    return local.hour * 60 + local.minute

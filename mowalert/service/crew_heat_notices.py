@@ -1,36 +1,29 @@
 """The crews' heat told ahead: once the evening before, and once more if it gets worse before work begins."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
-from enum import StrEnum
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from mowalert.domain.crew_heat import FIRST_CAUTION_F, STRONG_CAUTION_F, crew_heat, heat_band
+from mowalert.domain.crew_heat import crew_heat, heat_band
 from mowalert.domain.day_sheet import SheetReader
 from mowalert.domain.notices import CrewHeat, RenderedEmail
+from mowalert.domain.weather import DayHours
 from mowalert.links import Links
 from mowalert.service.crew_records import Role
-from mowalert.service.day_lawns import clock_hours, clocks_ahead, day_crews, working_crews
-from mowalert.service.park_records import HeatNotice, HeatPlan
+from mowalert.service.day_lawns import day_crews, hours_in_cells, whole_hours, working_crews
+from mowalert.service.park_records import HeatNotice, HeatPlan, HeatStep
 from mowalert.service.people import Occasion, Post
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord
-from mowalert.service.tell import Policy
+from mowalert.service.tell import Policy, has_crews
 
 EVENING = time(17)
 """From when the next day's heat is told. Working value."""
 KIND, WORSE_KIND = "crew_heat", "crew_heat_worse"
 USUAL_FROM_H, USUAL_TO_H = 7, 16
 """Working hours of an organisation that names no crews. Working values."""
-
-
-class HeatStep(StrEnum):
-    """Which of a day's two notices it is."""
-
-    EVENING = "evening"
-    WORSE = "worse"
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,16 +130,7 @@ def _told(post: Post, words: HeatWords, found: HeatDay, step: HeatStep, before_f
     notice = HeatNotice(post.keeper.keeper_id, on, step, found.heat.heat_index_f, found.heat.strong, post.now)
     if not post.work.parks.note_heat(notice):
         return False
-    day = HeatDay(
-        found.keeper_name,
-        found.heat,
-        found.where,
-        found.first_f,
-        found.strong_f,
-        found.plan,
-        found.call,
-        before_f if step is HeatStep.WORSE else None,
-    )
+    day = replace(found, before_f=before_f if step is HeatStep.WORSE else None)
     until = datetime.combine(on, time(min(23, found.heat.at_hour + 1)), ZoneInfo(post.keeper.time_zone))
     occasion = Occasion(KIND if step is HeatStep.EVENING else WORSE_KIND, on, until)
     for one in post.readers((Role.DISPATCHER, Role.CREW_LEAD, Role.SUPERVISOR), instead=Role.DISPATCHER):
@@ -185,24 +169,23 @@ def heat_of_day(
     if hours is None:
         return None
     plan = work.parks.heat_plan(keeper.keeper_id) or HeatPlan(keeper.keeper_id)
-    first_f = FIRST_CAUTION_F if plan.first_f is None else plan.first_f
-    strong_f = STRONG_CAUTION_F if plan.strong_f is None else plan.strong_f
+    places = _places(work, keeper.keeper_id, policy, now)
     worst: tuple[CrewHeat, str] | None = None
-    for cell_id, where in _places(work, keeper.keeper_id, policy, now).items():
-        heat = _heat_in(work, cell_id, keeper.time_zone, on, hours, first_f, strong_f)
+    for cell_id, told in hours_in_cells(work, places, keeper.time_zone, on).items():
+        heat = _heat_in(told, on, hours, plan)
         if heat is not None and (worst is None or heat.heat_index_f > worst[0].heat_index_f):
-            worst = heat, where
+            worst = heat, places[cell_id]
     if worst is None:
         return None
-    return HeatDay(keeper.name, worst[0], worst[1], first_f, strong_f, plan.plan, plan.call)
+    return HeatDay(keeper.name, *worst, plan.first_caution_f, plan.strong_caution_f, plan.plan, plan.call)
 
 
 def _working_hours(work: Work, keeper: KeeperRecord, on: date) -> tuple[int, int] | None:
     """First and last hour of work by the clock; none on a day off."""
     crews = working_crews(day_crews(work, keeper.keeper_id, on))
     if crews:
-        return min(one.from_min for one in crews) // 60, -(-max(one.to_min for one in crews) // 60)
-    if any(not crew.retired for crew in work.crews.crews(keeper.keeper_id)):
+        return whole_hours(crews)
+    if has_crews(work, keeper.keeper_id):
         return None
     record = next(one for one in work.rounds.all() if one.round_id == keeper.round_id)
     return (USUAL_FROM_H, USUAL_TO_H) if record.weekdays >> on.weekday() & 1 else None
@@ -217,25 +200,13 @@ def _places(work: Work, keeper_id: int, policy: Policy, now: datetime) -> dict[i
     return {cell.cell_id: names[cell.cell_id] for cell in fresh}
 
 
-def _heat_in(
-    work: Work,
-    cell_id: int,
-    time_zone: str,
-    on: date,
-    hours: tuple[int, int],
-    first_f: float,
-    strong_f: float,
-) -> CrewHeat | None:
-    days = work.weather.days([cell_id], first=on, last=on).get(cell_id, [])
-    if not days or days[0].hours is None:
-        return None
-    told = clock_hours(days[0].hours, clocks_ahead(work, [cell_id], time_zone, on)[cell_id])
+def _heat_in(told: DayHours, on: date, hours: tuple[int, int], plan: HeatPlan) -> CrewHeat | None:
     return crew_heat(
         on,
         told.t_c,
         told.rel_humidity_pct,
         from_hour=hours[0],
         to_hour=max(hours[0] + 1, hours[1]),
-        first_f=first_f,
-        strong_f=strong_f,
+        first_f=plan.first_caution_f,
+        strong_f=plan.strong_caution_f,
     )

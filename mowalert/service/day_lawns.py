@@ -42,14 +42,14 @@ class DayLawns:
     seen: tuple[SeenLawn, ...]
     cells: Mapping[int, int]
 
-    def hours_on(self, on: date) -> list[DayHours]:
-        """Hours of a day in each weather cell, by the clock on the wall; cells without are left out."""
+    def hours_on(self, on: date) -> dict[int, DayHours]:
+        """Hours of a day in each weather cell, by the clock on the wall; cells without are absent."""
         days = {case.stand.cell_id: case.stand.days.get(on) for case in self.seen}
-        return [
-            clock_hours(day.hours, self.cells[cell_id])
+        return {
+            cell_id: clock_hours(day.hours, self.cells[cell_id])
             for cell_id, day in sorted(days.items())
             if day is not None and day.hours is not None
-        ]
+        }
 
 
 def day_lawns(
@@ -106,6 +106,35 @@ def clocks_ahead(work: Work, cell_ids: Collection[int], time_zone: str, on: date
     """Return how far the clocks of a zone are ahead of the days of some weather cells. [min]"""
     cells = work.weather.cells(sorted(cell_ids)) if cell_ids else []
     return {cell.cell_id: summer_min(time_zone, cell.utc_offset_min, on) for cell in cells}
+
+
+def hours_in_cells(work: Work, cell_ids: Collection[int], time_zone: str, on: date) -> dict[int, DayHours]:
+    """Return the hours of a day in some weather cells, by the clock; cells without are absent.
+
+    Parameters
+    ----------
+    work : Work
+        An open transaction.
+    cell_ids : Collection[int]
+        Weather cells.
+    time_zone : str
+        IANA name of the clocks' zone.
+    on : date
+        The day.
+
+    Returns
+    -------
+    dict[int, DayHours]
+        In order of the cells' ids.
+    """
+    ahead = clocks_ahead(work, cell_ids, time_zone, on)
+    days = work.weather.days(sorted(cell_ids), first=on, last=on)
+    return {
+        cell_id: clock_hours(day.hours, ahead[cell_id])
+        for cell_id, of_cell in sorted(days.items())
+        for day in of_cell
+        if day.hours is not None
+    }
 
 
 def clock_hours(hours: DayHours, ahead_min: int) -> DayHours:
@@ -264,3 +293,10 @@ def day_crews(work: Work, keeper_id: int, on: date) -> list[Crew]:
 def working_crews(crews: Sequence[Crew]) -> list[Crew]:
     """Return those that have any hours."""
     return [crew for crew in crews if crew.from_min < crew.to_min]
+
+
+def whole_hours(crews: Sequence[Crew]) -> tuple[int, int]:
+    """Return the hours of the day in which any of some crews works, begun ones whole; none without crews."""
+    if not crews:
+        return 0, 0
+    return min(crew.from_min for crew in crews) // 60, -(-max(crew.to_min for crew in crews) // 60)

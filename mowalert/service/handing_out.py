@@ -1,12 +1,12 @@
 """Who is handed what of a company's day and week, and when."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import structlog
 
+from mowalert.domain.clock import minute_of_day
 from mowalert.domain.day_sheet import DaySheet
 from mowalert.domain.grasses import Turf
 from mowalert.domain.rounds import LIST_USEFUL_UNTIL, MORNING_MIN
@@ -14,9 +14,9 @@ from mowalert.errors import MowalertError
 from mowalert.links import Links
 from mowalert.service.crew_records import ContactRecord, Role
 from mowalert.service.heat_told import note_told
-from mowalert.service.morning import MORNING, Dispatch, plan_morning, replan_day, replan_if_rain, sheet_of
+from mowalert.service.morning import MORNING, Dispatch, plan_morning, replan_day, replan_if_rain
 from mowalert.service.people import Occasion, Post
-from mowalert.service.ports import Store, Work
+from mowalert.service.ports import Store
 from mowalert.service.ports_crews import CrewWords
 from mowalert.service.records import KeeperRecord
 from mowalert.service.tell import Policy, has_crews
@@ -91,9 +91,8 @@ def _hand_out_to(
     store: Store, turf: Turf, policy: Policy, office: Office, keeper: KeeperRecord, now: datetime
 ) -> tuple[int, int, int]:
     local = now.astimezone(ZoneInfo(keeper.time_zone))
-    minute = local.hour * 60 + local.minute
     written = _week_to(store, turf, policy, office, keeper, now)
-    if minute < MORNING_MIN or local.time() >= LIST_USEFUL_UNTIL:
+    if minute_of_day(now, keeper.time_zone) < MORNING_MIN or local.time() >= LIST_USEFUL_UNTIL:
         return 0, 0, written
     sheet = plan_morning(store, turf, policy, office.dispatch, keeper.keeper_id, now=now)
     if sheet is None:
@@ -209,8 +208,3 @@ def _week_to(
         work.set_meta(f"week|{keeper.keeper_id}", begins.isoformat())
         work.commit()
     return written
-
-
-def newest_sheets(work: Work, keeper_id: int, *, first: date, last: date) -> Sequence[DaySheet]:
-    """Return the newest plan of each of some days."""
-    return [sheet_of(record) for record in work.crews.plans(keeper_id, first=first, last=last)]

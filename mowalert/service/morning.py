@@ -9,32 +9,23 @@ handed to nobody. A day planned ahead is looked at again on its own morning.
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-from math import isnan
-from typing import Any
-from zoneinfo import ZoneInfo
 
-from pydantic import TypeAdapter, ValidationError
-
-from mowalert.domain.crew_heat import crew_heat
+from mowalert.domain.clock import minute_of_day
 from mowalert.domain.crew_plan import Routes, changes, plan_day, replan
-from mowalert.domain.crews import Change, ChangeKind, Crew, DayPlan, Fault, LeftOut, Position, Route, Stop
-from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetLawn, SheetLeft, SheetStop
+from mowalert.domain.crews import Change, Crew, DayPlan, Fault, Position
+from mowalert.domain.day_sheet import CrewSheet, DaySheet
 from mowalert.domain.grasses import Turf
-from mowalert.domain.notices import CrewHeat, WeatherStamp
 from mowalert.domain.travel import Travel, TravelOf, by_great_circle
-from mowalert.errors import InputError, SourceError, StoreError
-from mowalert.service.crew_records import PlanRecord
-from mowalert.service.day_lawns import DayLawns, clock_hours, clocks_ahead, day_crews, day_lawns
+from mowalert.errors import InputError, SourceError
+from mowalert.service.day_lawns import DayLawns, day_crews, day_lawns, hours_in_cells, whole_hours
+from mowalert.service.day_plans import Draft, keep_version, newest_sheets, plan_of, rain_by_cell, sheet_of
 from mowalert.service.known import known_keeper
-from mowalert.service.look import SeenLawn
-from mowalert.service.official import warnings_for
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord
 from mowalert.service.tell import Policy
 
 MORNING, ASKED, RAIN = "morning", "asked", "rain"
 """Why a version of a plan was made."""
-SHEET = TypeAdapter(DaySheet)
 RAIN_CHANGE_MM = 1.0
 """Rain that comes to, or leaves, an hour of work and has the day planned again. Working value."""
 WET_MM = 1.0
@@ -118,25 +109,76 @@ def plan_morning(
         If there is no such organisation, or the day has passed without a plan or is too far ahead.
     """
     with store.begin() as work:
-        keeper = known_keeper(work, keeper_id)
-        today = keeper.today(now)
-        on = on or today
-        kept = work.crews.plan(keeper_id, on)
-        if kept is not None and (on != today or keeper.today(kept.made_at) == today):
-            return sheet_of(kept)
-        _check_day(on, today)
+        desk = _desk(work, turf, policy, dispatch, keeper_id, now)
+        on = on or desk.today
+        kept = desk.newest(on)
+        if kept is not None and (on != desk.today or desk.keeper.today(kept.made_at) == desk.today):
+            return kept
+        _check_day(on, desk.today)
         crews = day_crews(work, keeper_id, on)
         if not crews:
             return None
-        before = _planned_until(work, keeper_id, today, on)
-        lawns = _without(day_lawns(work, turf, policy, keeper, on=on, now=now), before)
-        roads = Roads(dispatch)
+        lawns = _without(desk.lawns(on), _planned_until(work, keeper_id, desk.today, on))
         # What was planned ahead was handed to nobody: this plan starts from it, and lists no changes to it.
-        plan = _planned(dispatch, lawns, crews, on, roads, plan_of(sheet_of(kept)) if kept else None)
-        why = MORNING if on == today else ASKED
-        sheet = _kept(work, policy, keeper, plan, lawns, crews, roads, why=why, now=now)
+        draft = desk.planned(lawns, crews, on, ahead=plan_of(kept) if kept else None)
+        sheet = desk.keep(draft, why=MORNING if on == desk.today else ASKED)
         work.commit()
     return sheet
+
+
+@dataclass(frozen=True, slots=True)
+class _Desk:
+    """An organisation's days while they are planned, within one transaction."""
+
+    work: Work
+    turf: Turf
+    policy: Policy
+    dispatch: Dispatch
+    keeper: KeeperRecord
+    roads: Roads
+    now: datetime
+
+    @property
+    def today(self) -> date:
+        return self.keeper.today(self.now)
+
+    def newest(self, on: date) -> DaySheet | None:
+        """A day's newest version."""
+        kept = self.work.crews.plan(self.keeper.keeper_id, on)
+        return None if kept is None else sheet_of(kept)
+
+    def lawns(self, on: date) -> DayLawns:
+        """The organisation's lawns as they stand on a day."""
+        return day_lawns(self.work, self.turf, self.policy, self.keeper, on=on, now=self.now)
+
+    def planned(self, lawns: DayLawns, crews: Sequence[Crew], on: date, *, ahead: DayPlan | None) -> Draft:
+        """A day's plan: from nothing, or what keeps most of the one made ahead."""
+        if ahead is not None:
+            return self.replanned(ahead, lawns, crews)
+        plan = plan_day(lawns.jobs, crews, on, routes=self.dispatch.routes, travel_of=self.roads)
+        return Draft(plan, lawns, crews, self.roads.faults)
+
+    def replanned(self, before: DayPlan, lawns: DayLawns, crews: Sequence[Crew]) -> Draft:
+        """What keeps most of a plan that was made."""
+        plan = replan(before, lawns.jobs, crews, travel_of=self.roads)
+        return Draft(plan, lawns, crews, self.roads.faults)
+
+    def keep(
+        self,
+        draft: Draft,
+        *,
+        why: str,
+        changes: tuple[Change, ...] = (),
+        before: DaySheet | None = None,
+    ) -> DaySheet:
+        """Keep a version of a day's plan."""
+        return keep_version(
+            self.work, self.policy, self.keeper, draft, why=why, now=self.now, changes=changes, before=before
+        )
+
+
+def _desk(work: Work, turf: Turf, policy: Policy, dispatch: Dispatch, keeper_id: int, now: datetime) -> _Desk:
+    return _Desk(work, turf, policy, dispatch, known_keeper(work, keeper_id), Roads(dispatch), now)
 
 
 def _check_day(on: date, today: date) -> None:
@@ -148,26 +190,12 @@ def _check_day(on: date, today: date) -> None:
 
 def _planned_until(work: Work, keeper_id: int, first: date, on: date) -> set[int]:
     """Lawns that are on a list before a day: they will have been cut by then."""
-    plans = work.crews.plans(keeper_id, first=first, last=on - timedelta(days=1))
-    return {lawn_id for plan in plans for lawn_id in _lawn_ids(plan_of(sheet_of(plan)))}
+    sheets = newest_sheets(work, keeper_id, first=first, last=on - timedelta(days=1))
+    return {stop.lawn.lawn_id for sheet in sheets for crew in sheet.crews for stop in crew.stops}
 
 
 def _without(lawns: DayLawns, lawn_ids: Collection[int]) -> DayLawns:
     return replace(lawns, jobs=tuple(job for job in lawns.jobs if job.lawn_id not in lawn_ids))
-
-
-def _planned(
-    dispatch: Dispatch,
-    lawns: DayLawns,
-    crews: Sequence[Crew],
-    on: date,
-    roads: Roads,
-    ahead: DayPlan | None,
-) -> DayPlan:
-    """A day's plan: from nothing, or what keeps most of the one made ahead."""
-    if ahead is None:
-        return plan_day(lawns.jobs, crews, on, routes=dispatch.routes, travel_of=roads)
-    return replan(ahead, lawns.jobs, crews, travel_of=roads)
 
 
 def replan_day(
@@ -205,80 +233,44 @@ def replan_day(
         The versions made; none where everything stays as it is. What is done stays done.
     """
     with store.begin() as work:
-        keeper = known_keeper(work, keeper_id)
-        on = keeper.today(now)
-        kept = work.crews.plan(keeper_id, on)
-        if kept is None:
-            raise InputError(f"{keeper.name}: there is no plan for {on} that could be changed")
-        before = sheet_of(kept)
-        lawns = _without_visited(work, day_lawns(work, turf, policy, keeper, on=on, now=now), keeper_id, on)
-        roads = Roads(dispatch)
+        desk = _desk(work, turf, policy, dispatch, keeper_id, now)
+        on = desk.today
+        before = desk.newest(on)
+        if before is None:
+            raise InputError(f"{desk.keeper.name}: there is no plan for {on} that could be changed")
+        # What was skipped today comes back tomorrow, not in an hour.
+        visited = {visit.lawn_id for visit in work.crews.visits(keeper_id, first=on, last=on)}
+        lawns = _without(desk.lawns(on), visited)
         crews = _rest_of_day(before, day_crews(work, keeper_id, on), lawns, now)
-        left = _without_done(work, before, keeper_id, on)
-        plan = replan(left, lawns.jobs, crews, travel_of=roads)
-        made = []
-        changed = bool(changes(left, plan))
-        if changed or why == RAIN:
-            sheet = _kept(
-                work,
-                policy,
-                keeper,
-                plan,
-                lawns,
-                crews,
-                roads,
-                why=why,
-                now=now,
-                before=before,
-                left=left,
-            )
-            made += [sheet] if changed else []
+        left = _still_to_do(before, visited)
+        draft = desk.replanned(left, lawns, crews)
+        made, told = list[DaySheet](), changes(left, draft.plan)
+        if told or why == RAIN:
+            sheet = desk.keep(draft, why=why, changes=told, before=before)
+            made += [sheet] if told else []
         if why == RAIN:
-            made += _next_days(work, turf, policy, dispatch, keeper, plan, roads, now)
+            made += _next_days(desk, draft.plan)
         work.commit()
     return made
 
 
-def _next_days(
-    work: Work,
-    turf: Turf,
-    policy: Policy,
-    dispatch: Dispatch,
-    keeper: KeeperRecord,
-    today: DayPlan,
-    roads: Roads,
-    now: datetime,
-) -> list[DaySheet]:
+def _next_days(desk: _Desk, today: DayPlan) -> list[DaySheet]:
     """Plans for the days after a rained-off one, of what it leaves undone; none where one stays as it is."""
     planned = _lawn_ids(today)
     made: list[DaySheet] = []
     for ahead in range(1, DAYS_AFTER_RAIN + 1):
         on = today.on + timedelta(days=ahead)
-        lawns = _without(day_lawns(work, turf, policy, keeper, on=on, now=now), planned)
-        crews = [_dry_hours(crew, lawns, on) for crew in day_crews(work, keeper.keeper_id, on)]
+        lawns = _without(desk.lawns(on), planned)
+        crews = [_dry_hours(crew, lawns, on) for crew in day_crews(desk.work, desk.keeper.keeper_id, on)]
         if not crews:
             continue
-        kept = work.crews.plan(keeper.keeper_id, on)
-        before = sheet_of(kept) if kept else None
+        before = desk.newest(on)
         left = plan_of(before) if before else None
-        plan = _planned(dispatch, lawns, crews, on, roads, left)
-        planned = planned | _lawn_ids(plan)
-        if left is None or changes(left, plan):
-            made.append(
-                _kept(
-                    work,
-                    policy,
-                    keeper,
-                    plan,
-                    lawns,
-                    crews,
-                    roads,
-                    why=RAIN,
-                    now=now,
-                    before=before,
-                    left=left,
-                )
-            )
+        draft = desk.planned(lawns, crews, on, ahead=left)
+        planned = planned | _lawn_ids(draft.plan)
+        told = changes(left, draft.plan) if left is not None else ()
+        if left is None or told:
+            made.append(desk.keep(draft, why=RAIN, changes=told, before=before))
     return made
 
 
@@ -296,8 +288,9 @@ def replan_if_rain(
         if kept is None:
             return []
         before = kept.facts.get("rain_mm", {})
-        from_h = _local_minute(keeper.time_zone, now) // 60
-        after = _rain_by_hour(work, [int(cell) for cell in before], keeper.time_zone, kept.on)
+        from_h = minute_of_day(now, keeper.time_zone) // 60
+        cells = [int(cell) for cell in before]
+        after = rain_by_cell(hours_in_cells(work, cells, keeper.time_zone, kept.on))
         worked = _worked_hours(day_crews(work, keeper_id, kept.on), from_h)
     if not _rain_changed(before, after, worked):
         return []
@@ -306,9 +299,8 @@ def replan_if_rain(
 
 def _worked_hours(crews: Sequence[Crew], from_h: int) -> range:
     """Hours the crews have, not those a wet plan left them: rain that goes away is news as well."""
-    last = max((crew.to_min for crew in crews), default=0)
-    first = min((crew.from_min for crew in crews), default=0)
-    return range(max(from_h, first // 60), -(-last // 60))
+    first, last = whole_hours(crews)
+    return range(max(from_h, first), last)
 
 
 def _rain_changed(before: dict[str, list[float]], after: dict[str, list[float]], hours: range) -> bool:
@@ -320,21 +312,9 @@ def _rain_changed(before: dict[str, list[float]], after: dict[str, list[float]],
     )
 
 
-def _rain_by_hour(work: Work, cell_ids: Sequence[int], time_zone: str, on: date) -> dict[str, list[float]]:
-    """Forecast rain of a day's hours by the clock, by cell; cells without hours are absent."""
-    ahead = clocks_ahead(work, cell_ids, time_zone, on)
-    days = work.weather.days(cell_ids, first=on, last=on)
-    return {
-        str(cell_id): [0.0 if isnan(mm) else mm for mm in clock_hours(day.hours, ahead[cell_id]).rain_mm]
-        for cell_id, of_cell in days.items()
-        for day in of_cell
-        if day.hours is not None
-    }
-
-
 def _rest_of_day(before: DaySheet, crews: Sequence[Crew], lawns: DayLawns, now: datetime) -> list[Crew]:
     """Crews with the hours that are left, dry ones only, from where they last were."""
-    minute = _local_minute(before.time_zone, now)
+    minute = minute_of_day(now, before.time_zone)
     rest = []
     for crew in crews:
         sheet = before.crew(crew.crew_id)
@@ -352,7 +332,7 @@ def _last_place(sheet: CrewSheet, minute: int) -> Position | None:
 
 def _dry_hours(crew: Crew, lawns: DayLawns, on: date) -> Crew:
     """A crew's longest run of hours in which it does not rain too hard to mow."""
-    rain = [hours.rain_mm for hours in lawns.hours_on(on)]
+    rain = [hours.rain_mm for hours in lawns.hours_on(on).values()]
     if not rain:
         return crew
     wet = {hour for hour in range(24) if sum(one[hour] >= WET_MM for one in rain) * 2 > len(rain)}
@@ -365,151 +345,11 @@ def _dry_hours(crew: Crew, lawns: DayLawns, on: date) -> Crew:
     return replace(crew, from_min=from_min, to_min=max(from_min, to_min))
 
 
-def _without_visited(work: Work, lawns: DayLawns, keeper_id: int, on: date) -> DayLawns:
-    """What was skipped today comes back tomorrow, not in an hour."""
-    visited = {visit.lawn_id for visit in work.crews.visits(keeper_id, first=on, last=on)}
-    return _without(lawns, visited)
-
-
-def _without_done(work: Work, before: DaySheet, keeper_id: int, on: date) -> DayPlan:
+def _still_to_do(sheet: DaySheet, visited: Collection[int]) -> DayPlan:
     """The plan in force without what is done or was skipped."""
-    visited = {visit.lawn_id for visit in work.crews.visits(keeper_id, first=on, last=on)}
-    plan = plan_of(before)
+    plan = plan_of(sheet)
     routes = tuple(
         replace(route, stops=tuple(stop for stop in route.stops if stop.lawn_id not in visited))
         for route in plan.routes
     )
     return replace(plan, routes=routes)
-
-
-def plan_of(sheet: DaySheet) -> DayPlan:
-    """Return a sheet's plan, bare."""
-    routes = tuple(
-        Route(
-            crew.crew_id,
-            crew.leaves_min,
-            crew.back_min,
-            crew.travel_km,
-            tuple(
-                Stop(stop.lawn.lawn_id, stop.starts_min, stop.ends_min, stop.travel_min, stop.travel_km)
-                for stop in crew.stops
-            ),
-        )
-        for crew in sheet.crews
-    )
-    left = tuple(LeftOut(one.lawn.lawn_id, one.why, one.waiting_cost) for one in sheet.left_out)
-    return DayPlan(sheet.on, routes, left, sheet.faults)
-
-
-def _kept(
-    work: Work,
-    policy: Policy,
-    keeper: KeeperRecord,
-    plan: DayPlan,
-    lawns: DayLawns,
-    crews: Sequence[Crew],
-    roads: Roads,
-    *,
-    why: str,
-    now: datetime,
-    before: DaySheet | None = None,
-    left: DayPlan | None = None,
-) -> DaySheet:
-    """Keep a new version of a day's plan and return it as it is handed out."""
-    newest = work.crews.plan(keeper.keeper_id, plan.on)
-    version = newest.version + 1 if newest else 1
-    told = changes(left, plan) if left is not None else ()
-    known = dict(lawns.lawns) | ({} if before is None else _lawns_of(before))
-    cells = sorted({case.stand.cell_id for case in lawns.seen})
-    sheet = DaySheet(
-        keeper_id=keeper.keeper_id,
-        keeper_name=keeper.name,
-        on=plan.on,
-        version=version,
-        why=why,
-        made_at=now,
-        time_zone=keeper.time_zone,
-        units=keeper.units,
-        crews=tuple(_crew_sheet(crew, plan, lawns.lawns) for crew in crews if crew.from_min < crew.to_min),
-        left_out=tuple(
-            SheetLeft(lawns.lawns[one.lawn_id], one.why, one.waiting_cost) for one in plan.left_out
-        ),
-        held=lawns.held,
-        faults=(*plan.faults, *roads.faults),
-        changes=told,
-        weather=_stamp(lawns.seen, policy, now),
-        dropped=_dropped(told, known),
-        crew_heat=_heat_of(lawns, crews, plan.on),
-        warnings=warnings_for(work, cells, now=now),
-    )
-    facts: dict[str, Any] = {
-        "sheet": SHEET.dump_python(sheet, mode="json"),
-        "rain_mm": _rain_by_hour(work, cells, keeper.time_zone, plan.on),
-    }
-    if not work.crews.keep_plan(PlanRecord(0, keeper.keeper_id, plan.on, version, why, now, facts)):
-        raise InputError(f"{keeper.name}: the plan for {plan.on} was changed by somebody else just now")
-    return sheet
-
-
-def _dropped(told: Sequence[Change], known: dict[int, SheetLawn]) -> tuple[SheetLawn, ...]:
-    gone = [one.lawn_id for one in told if one.kind is ChangeKind.DROPPED]
-    return tuple(known[lawn_id] for lawn_id in gone if lawn_id in known)
-
-
-def _lawns_of(sheet: DaySheet) -> dict[int, SheetLawn]:
-    planned = [stop.lawn for crew in sheet.crews for stop in crew.stops]
-    return {lawn.lawn_id: lawn for lawn in (*planned, *(left.lawn for left in sheet.left_out))}
-
-
-def _crew_sheet(crew: Crew, plan: DayPlan, lawns: Any) -> CrewSheet:
-    route = next((route for route in plan.routes if route.crew_id == crew.crew_id), None)
-    stops = route.stops if route else ()
-    return CrewSheet(
-        crew_id=crew.crew_id,
-        name=crew.name,
-        depot=crew.depot,
-        from_min=crew.from_min,
-        to_min=crew.to_min,
-        leaves_min=route.leaves_min if route else crew.from_min,
-        back_min=route.back_min if route else crew.from_min,
-        travel_km=route.travel_km if route else 0.0,
-        stops=tuple(
-            SheetStop(
-                order, lawns[stop.lawn_id], stop.starts_min, stop.ends_min, stop.travel_min, stop.travel_km
-            )
-            for order, stop in enumerate(stops, 1)
-        ),
-    )
-
-
-def _stamp(seen: Sequence[SeenLawn], policy: Policy, now: datetime) -> WeatherStamp:
-    sources = tuple(dict.fromkeys(name for case in seen for name in case.stand.sources))
-    oldest = min((case.stand.growth.fetched_at for case in seen), default=None)
-    return WeatherStamp(sources, oldest, oldest is not None and now - oldest <= policy.max_age)
-
-
-def _heat_of(lawns: DayLawns, crews: Sequence[Crew], on: date) -> CrewHeat | None:
-    """The hottest cell's heat within the hours that crews work."""
-    if not crews:
-        return None
-    from_h = min(crew.from_min for crew in crews) // 60
-    to_h = max(from_h + 1, -(-max(crew.to_min for crew in crews) // 60))
-    hot = [
-        heat
-        for hours in lawns.hours_on(on)
-        if (heat := crew_heat(on, hours.t_c, hours.rel_humidity_pct, from_hour=from_h, to_hour=to_h))
-    ]
-    return max(hot, key=lambda one: one.heat_index_f, default=None)
-
-
-def sheet_of(record: PlanRecord) -> DaySheet:
-    """Return a kept plan as it was handed out; StoreError where it cannot be read."""
-    try:
-        return SHEET.validate_python(record.facts["sheet"])
-    except (KeyError, ValidationError) as error:
-        raise StoreError(f"keeper {record.keeper_id}: the plan for {record.on} cannot be read") from error
-
-
-def _local_minute(time_zone: str, now: datetime) -> int:
-    local = now.astimezone(ZoneInfo(time_zone))
-    return local.hour * 60 + local.minute

@@ -13,6 +13,7 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.holds import LASTING, TOLD
 from mowalert.domain.lawn import Anchor, Due, LawnFacts
 from mowalert.domain.learning import TOLD_FROM
+from mowalert.domain.notices import WeatherStamp
 from mowalert.domain.rounds import weekdays_in
 from mowalert.domain.stand import StandState
 from mowalert.domain.weather import WeatherDay
@@ -43,6 +44,28 @@ class StandDays:
         """Sources of the days from today on, in order of first use."""
         ahead = [day.source for on, day in sorted(self.days.items()) if on >= self.growth.as_of]
         return tuple(dict.fromkeys(ahead))
+
+
+def weather_stamp(stands: Sequence[StandDays], *, now: datetime, max_age: timedelta) -> WeatherStamp:
+    """Return where the weather of some stands came from, and whether the oldest of it is fresh.
+
+    Parameters
+    ----------
+    stands : Sequence[StandDays]
+        Stands.
+    now : datetime
+        The moment, aware.
+    max_age : timedelta
+        The age at which weather is too old.
+
+    Returns
+    -------
+    WeatherStamp
+        Of no stands at all it is not fresh.
+    """
+    sources = tuple(dict.fromkeys(name for stand in stands for name in stand.sources))
+    oldest = min((stand.growth.fetched_at for stand in stands), default=None)
+    return WeatherStamp(sources, oldest, oldest is not None and now - oldest <= max_age)
 
 
 def pack_curve(rows: Sequence[Floats]) -> bytes:

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from mowalert.domain.day_sheet import DaySheet
 from mowalert.links import WORK, Links
 from mowalert.service.crew_records import ContactRecord, Role, VisitRecord
-from mowalert.service.morning import sheet_of
+from mowalert.service.day_plans import newest_sheets
 from mowalert.service.ports import Store
 from mowalert.service.records import KeeperRecord
 
@@ -75,6 +75,6 @@ def own_work(store: Store, links: Links, token: str, *, now: datetime) -> OwnWor
         keeper = work.keepers.get([contact.keeper_id])[contact.keeper_id]
         today = keeper.today(now)
         first, last = today - SHOWN_BACK, today + SHOWN_AHEAD
-        sheets = [sheet_of(plan) for plan in work.crews.plans(keeper.keeper_id, first=first, last=last)]
+        sheets = newest_sheets(work, keeper.keeper_id, first=first, last=last)
         visits = work.crews.visits(keeper.keeper_id, first=first, last=today)
     return OwnWork(contact, keeper, today, sheets, visits)

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
 
+from mowalert.domain.crew_heat import FIRST_CAUTION_F, STRONG_CAUTION_F
 from mowalert.domain.words import HoldReason
 
 
@@ -143,6 +144,23 @@ class HeatPlan:
     strong_f: float | None = None
     plan: str = ""
     call: str = ""
+
+    @property
+    def first_caution_f(self) -> float:
+        """The first caution that counts."""
+        return FIRST_CAUTION_F if self.first_f is None else self.first_f
+
+    @property
+    def strong_caution_f(self) -> float:
+        """The strong caution that counts."""
+        return STRONG_CAUTION_F if self.strong_f is None else self.strong_f
+
+
+class HeatStep(StrEnum):
+    """Which of a day's two notices it is: its first, or the one that says that it got worse."""
+
+    EVENING = "evening"
+    WORSE = "worse"
 
 
 @dataclass(frozen=True, slots=True)

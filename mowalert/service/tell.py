@@ -22,7 +22,7 @@ from mowalert.service.crew_records import Role
 from mowalert.service.guides import guides_with_dates, speakers
 from mowalert.service.heat_told import note_told
 from mowalert.service.official import warnings_for
-from mowalert.service.outlook import StandDays, load_stands, outlook_for
+from mowalert.service.outlook import StandDays, load_stands, outlook_for, weather_stamp
 from mowalert.service.ports import Store, Words, Work
 from mowalert.service.records import (
     KeeperRecord,
@@ -232,7 +232,7 @@ def _tell(
     for keeper_id in sorted({*notices, *waiting}):
         keeper, said = keepers[keeper_id], notices.get(keeper_id, [])
         around = seen.get(keeper_id) or _held_stands(work, keeper_id)
-        stamp = _stamp([stand for _, stand in around], policy, now)
+        stamp = weather_stamp([stand for _, stand in around], now=now, max_age=policy.max_age)
         lawns = {lawn.lawn_id: lawn for lawn, _ in around}
         day = _classes(work, keeper, [(lawns[one.lawn_id], one) for one in said], group, stamp, now)
         digest = _digest(keeper, group, _in_order(day.shown), stamp, day.classes)
@@ -316,12 +316,6 @@ def _in_order(notices: Iterable[Notice]) -> tuple[Notice, ...]:
             ),
         )
     )
-
-
-def _stamp(stands: Sequence[StandDays], policy: Policy, now: datetime) -> WeatherStamp:
-    sources = tuple(dict.fromkeys(name for stand in stands for name in stand.sources))
-    oldest = min((stand.growth.fetched_at for stand in stands), default=None)
-    return WeatherStamp(sources, oldest, oldest is not None and now - oldest <= policy.max_age)
 
 
 def _digest(

@@ -9,8 +9,8 @@ from mowalert.domain.words import Clippings
 from mowalert.domain.work_minutes import learn_minutes, usual_minutes
 from mowalert.errors import InputError
 from mowalert.service.crew_records import LawnWork, Outcome, SkipReason, VisitRecord
+from mowalert.service.day_plans import sheet_of
 from mowalert.service.known import known_keeper, known_lawn
-from mowalert.service.morning import sheet_of
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import LawnRecord
 from mowalert.service.report import report_mowing, undo_last

@@ -13,13 +13,13 @@ from mowalert.domain.decide import Outlook
 from mowalert.domain.grasses import Turf
 from mowalert.domain.holds import told_in
 from mowalert.domain.lawn import Anchor, LawnFacts
-from mowalert.domain.notices import WeatherStamp
 from mowalert.domain.thirds import limit_height_mm, window_height_mm
 from mowalert.service.crew_records import LawnWork, Outcome, VisitRecord
 from mowalert.service.day_lawns import day_crews, minutes_at, working_crews
+from mowalert.service.day_plans import newest_sheets
 from mowalert.service.known import known_keeper
 from mowalert.service.look import SeenLawn, see_lawns
-from mowalert.service.morning import sheet_of
+from mowalert.service.outlook import weather_stamp
 from mowalert.service.ports import Store, Work
 from mowalert.service.tell import Policy
 
@@ -73,12 +73,8 @@ def _week_ahead(work: Work, turf: Turf, policy: Policy, keeper_id: int, now: dat
     drive_min = _drive_min(work, keeper_id, today)
     due = [one for case in seen for one in _cuts_of(case, told, crew_h, today, drive_min)]
     rows = tuple(_day(on, due, crew_h[on], seen) for on in days)
-    fetched = min((case.stand.growth.fetched_at for case in seen), default=None)
-    sources = tuple(dict.fromkeys(name for case in seen for name in case.stand.sources))
-    fresh = fetched is not None and now - fetched <= policy.max_age
-    return WeekAhead(
-        keeper_id, keeper.name, today, rows, _short_on(rows), WeatherStamp(sources, fetched, fresh)
-    )
+    stamp = weather_stamp([case.stand for case in seen], now=now, max_age=policy.max_age)
+    return WeekAhead(keeper_id, keeper.name, today, rows, _short_on(rows), stamp)
 
 
 def _crew_h(work: Work, keeper_id: int, on: date) -> float:
@@ -87,8 +83,8 @@ def _crew_h(work: Work, keeper_id: int, on: date) -> float:
 
 def _drive_min(work: Work, keeper_id: int, today: date) -> float:
     """Minutes of driving a stop has cost in the last plans."""
-    plans = work.crews.plans(keeper_id, first=today - timedelta(days=PLANS_LOOKED_AT_D), last=today)
-    crews = [crew for plan in plans for crew in sheet_of(plan).crews if crew.stops]
+    sheets = newest_sheets(work, keeper_id, first=today - timedelta(days=PLANS_LOOKED_AT_D), last=today)
+    crews = [crew for sheet in sheets for crew in sheet.crews if crew.stops]
     stops = sum(len(crew.stops) for crew in crews)
     driven = sum(crew.back_min - crew.leaves_min - crew.work_min for crew in crews)
     return max(0.0, driven / stops) if stops else USUAL_DRIVE_MIN

@@ -26,9 +26,10 @@ from mowalert.service.crew_setup import (
     retire_crew,
 )
 from mowalert.service.day_hours import minute_of
+from mowalert.service.day_plans import sheet_of
 from mowalert.service.grow import grow_stands
 from mowalert.service.handing_out import change_day
-from mowalert.service.morning import RAIN, Dispatch, plan_morning, replan_day, replan_if_rain, sheet_of
+from mowalert.service.morning import RAIN, Dispatch, plan_morning, replan_day, replan_if_rain
 from mowalert.service.pull import pull_weather
 from mowalert.service.visits import Visit, report_visit, undo_visit
 from mowalert.service.week import week_ahead, week_summary

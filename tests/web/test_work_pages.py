@@ -20,11 +20,12 @@ from mowalert.domain.day_sheet import DaySheet, SheetLeft
 from mowalert.links import CONTACT_STOP, WORK
 from mowalert.service.crew_records import ContactRecord, PlanRecord, Role
 from mowalert.service.crew_setup import NewContact, keep_contact, keep_crew
+from mowalert.service.day_plans import sheet_of
 from mowalert.service.enrol import enrol
 from mowalert.service.handing_out import Office, hand_out
 from mowalert.service.keys import Scope, make_key
 from mowalert.service.lawn_table import read_table
-from mowalert.service.morning import Dispatch, sheet_of
+from mowalert.service.morning import Dispatch
 
 PEOPLE = (
     ("dana", Role.DISPATCHER, ""),

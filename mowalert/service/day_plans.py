@@ -1,0 +1,192 @@
+"""A day's plan as it is kept and handed out: versions of it, and back again."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from math import isnan
+
+from pydantic import TypeAdapter, ValidationError
+
+from mowalert.domain.crew_heat import crew_heat
+from mowalert.domain.crews import Change, ChangeKind, Crew, DayPlan, Fault, LeftOut, Route, Stop
+from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetLawn, SheetLeft, SheetStop
+from mowalert.domain.notices import CrewHeat
+from mowalert.domain.weather import DayHours
+from mowalert.errors import InputError, StoreError
+from mowalert.service.crew_records import PlanRecord
+from mowalert.service.day_lawns import DayLawns, whole_hours, working_crews
+from mowalert.service.official import warnings_for
+from mowalert.service.outlook import weather_stamp
+from mowalert.service.ports import Work
+from mowalert.service.records import KeeperRecord
+from mowalert.service.tell import Policy
+
+SHEET = TypeAdapter(DaySheet)
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A plan that was just made, and what it was made of; ``faults`` beside those the plan tells itself."""
+
+    plan: DayPlan
+    lawns: DayLawns
+    crews: Sequence[Crew]
+    faults: Sequence[Fault]
+
+
+def keep_version(
+    work: Work,
+    policy: Policy,
+    keeper: KeeperRecord,
+    draft: Draft,
+    *,
+    why: str,
+    now: datetime,
+    changes: tuple[Change, ...] = (),
+    before: DaySheet | None = None,
+) -> DaySheet:
+    """Keep a new version of a day's plan.
+
+    Parameters
+    ----------
+    work : Work
+        An open transaction.
+    policy : Policy
+        The age at which weather is too old.
+    keeper : KeeperRecord
+        The organisation.
+    draft : Draft
+        The plan.
+    why : str
+        Why it was made.
+    now : datetime
+        The moment, aware.
+    changes : tuple[Change, ...]
+        How it differs from the version before.
+    before : DaySheet | None
+        The version before, where its lawns may be spoken of.
+
+    Returns
+    -------
+    DaySheet
+        The version as it is handed out.
+
+    Raises
+    ------
+    InputError
+        If somebody else has just kept a version.
+    """
+    plan, lawns = draft.plan, draft.lawns
+    newest = work.crews.plan(keeper.keeper_id, plan.on)
+    known = dict(lawns.lawns) | ({} if before is None else _lawns_of(before))
+    hours = lawns.hours_on(plan.on)
+    sheet = DaySheet(
+        keeper_id=keeper.keeper_id,
+        keeper_name=keeper.name,
+        on=plan.on,
+        version=newest.version + 1 if newest else 1,
+        why=why,
+        made_at=now,
+        time_zone=keeper.time_zone,
+        units=keeper.units,
+        crews=tuple(_crew_sheet(crew, plan, lawns.lawns) for crew in working_crews(draft.crews)),
+        left_out=tuple(
+            SheetLeft(lawns.lawns[one.lawn_id], one.why, one.waiting_cost) for one in plan.left_out
+        ),
+        held=lawns.held,
+        faults=(*plan.faults, *draft.faults),
+        changes=changes,
+        weather=weather_stamp([case.stand for case in lawns.seen], now=now, max_age=policy.max_age),
+        dropped=_dropped(changes, known),
+        crew_heat=_heat_of(hours.values(), draft.crews, plan.on),
+        warnings=warnings_for(work, sorted(lawns.cells), now=now),
+    )
+    facts = {"sheet": SHEET.dump_python(sheet, mode="json"), "rain_mm": rain_by_cell(hours)}
+    record = PlanRecord(0, keeper.keeper_id, plan.on, sheet.version, why, now, facts)
+    if not work.crews.keep_plan(record):
+        raise InputError(f"{keeper.name}: the plan for {plan.on} was changed by somebody else just now")
+    return sheet
+
+
+def rain_by_cell(hours: Mapping[int, DayHours]) -> dict[str, list[float]]:
+    """Return the rain of a day's hours as a plan keeps it, by weather cell; 0 where none is known. [mm]"""
+    return {
+        str(cell_id): [0.0 if isnan(mm) else mm for mm in told.rain_mm] for cell_id, told in hours.items()
+    }
+
+
+def newest_sheets(work: Work, keeper_id: int, *, first: date, last: date) -> list[DaySheet]:
+    """Return the newest plan of each of some days, both included, in order of day."""
+    return [sheet_of(record) for record in work.crews.plans(keeper_id, first=first, last=last)]
+
+
+def plan_of(sheet: DaySheet) -> DayPlan:
+    """Return a sheet's plan, bare."""
+    routes = tuple(
+        Route(
+            crew.crew_id,
+            crew.leaves_min,
+            crew.back_min,
+            crew.travel_km,
+            tuple(
+                Stop(stop.lawn.lawn_id, stop.starts_min, stop.ends_min, stop.travel_min, stop.travel_km)
+                for stop in crew.stops
+            ),
+        )
+        for crew in sheet.crews
+    )
+    left = tuple(LeftOut(one.lawn.lawn_id, one.why, one.waiting_cost) for one in sheet.left_out)
+    return DayPlan(sheet.on, routes, left, sheet.faults)
+
+
+def sheet_of(record: PlanRecord) -> DaySheet:
+    """Return a kept plan as it was handed out; StoreError where it cannot be read."""
+    try:
+        return SHEET.validate_python(record.facts["sheet"])
+    except (KeyError, ValidationError) as error:
+        raise StoreError(f"keeper {record.keeper_id}: the plan for {record.on} cannot be read") from error
+
+
+def _dropped(told: Sequence[Change], known: dict[int, SheetLawn]) -> tuple[SheetLawn, ...]:
+    gone = [one.lawn_id for one in told if one.kind is ChangeKind.DROPPED]
+    return tuple(known[lawn_id] for lawn_id in gone if lawn_id in known)
+
+
+def _lawns_of(sheet: DaySheet) -> dict[int, SheetLawn]:
+    planned = [stop.lawn for crew in sheet.crews for stop in crew.stops]
+    return {lawn.lawn_id: lawn for lawn in (*planned, *(left.lawn for left in sheet.left_out))}
+
+
+def _crew_sheet(crew: Crew, plan: DayPlan, lawns: Mapping[int, SheetLawn]) -> CrewSheet:
+    route = next((route for route in plan.routes if route.crew_id == crew.crew_id), None)
+    stops = route.stops if route else ()
+    return CrewSheet(
+        crew_id=crew.crew_id,
+        name=crew.name,
+        depot=crew.depot,
+        from_min=crew.from_min,
+        to_min=crew.to_min,
+        leaves_min=route.leaves_min if route else crew.from_min,
+        back_min=route.back_min if route else crew.from_min,
+        travel_km=route.travel_km if route else 0.0,
+        stops=tuple(
+            SheetStop(
+                order, lawns[stop.lawn_id], stop.starts_min, stop.ends_min, stop.travel_min, stop.travel_km
+            )
+            for order, stop in enumerate(stops, 1)
+        ),
+    )
+
+
+def _heat_of(cells: Iterable[DayHours], crews: Sequence[Crew], on: date) -> CrewHeat | None:
+    """The hottest cell's heat within the hours that crews work."""
+    if not crews:
+        return None
+    from_h, to_h = whole_hours(crews)
+    to_h = max(from_h + 1, to_h)
+    hot = [
+        heat
+        for told in cells
+        if (heat := crew_heat(on, told.t_c, told.rel_humidity_pct, from_hour=from_h, to_hour=to_h))
+    ]
+    return max(hot, key=lambda one: one.heat_index_f, default=None)
