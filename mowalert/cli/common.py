@@ -25,6 +25,7 @@ AtOption = Annotated[
     str | None,
     typer.Option("--at", help="Moment to act at, such as 2026-05-07T22:05Z; now if not given."),
 ]
+OrganisationOption = Annotated[str, typer.Option("--keeper", help="The organisation's name or number.")]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 CONFIG: dict[str, Path | None] = {"path": None}
 
@@ -78,8 +79,11 @@ def moment(at: str | None) -> datetime:
 
 def day(text: str | None) -> date | None:
     """Return the date meant."""
-    if text is None:
-        return None
+    return None if text is None else needed_day(text)
+
+
+def needed_day(text: str) -> date:
+    """Return the date meant, of an option that cannot be left out."""
     try:
         return date.fromisoformat(text)
     except ValueError as error:
@@ -100,6 +104,14 @@ def write_text(path: Path, text: str) -> None:
     """Write a file; InputError if it cannot be written."""
     try:
         path.write_text(text, encoding="utf-8", newline="")
+    except OSError as error:
+        raise InputError(f"{path}: {error.strerror}") from error
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """Write a file; InputError if it cannot be written."""
+    try:
+        path.write_bytes(content)
     except OSError as error:
         raise InputError(f"{path}: {error.strerror}") from error
 

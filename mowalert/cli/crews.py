@@ -10,13 +10,16 @@ import typer
 from mowalert.cli.common import (
     AtOption,
     JsonOption,
+    OrganisationOption,
     counted,
     day,
     moment,
+    needed_day,
     one_line_errors,
     opened,
     print_json,
     read_text,
+    write_bytes,
     write_text,
 )
 from mowalert.domain.crews import Position
@@ -48,7 +51,6 @@ from mowalert.service.visits import Visit, report_visit, undo_visit, visits_betw
 from mowalert.service.week import week_ahead
 from mowalert.wiring import Services
 
-KeeperOption = Annotated[str, typer.Option("--keeper", help="The organisation's name or number.")]
 ConfirmOption = Annotated[
     bool, typer.Option("--confirm", help="Store the good rows although others are bad.")
 ]
@@ -70,7 +72,7 @@ def register(app: typer.Typer) -> None:
 @crews_app.command("add")
 def add_crew(
     name: str,
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     latitude: Annotated[float, typer.Option(help="Of the depot.")],
     longitude: Annotated[float, typer.Option(help="Of the depot.")],
     hours: Annotated[str, typer.Option(help="Such as 7:00-15:30.")] = "7:00-15:30",
@@ -98,7 +100,7 @@ def add_crew(
 @crews_app.command("import")
 def crews_from_table(
     file: Annotated[Path, typer.Argument(help=f"Table with the columns {', '.join(CREW_COLUMNS)}.")],
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     confirm: ConfirmOption = False,
     json: JsonOption = False,
 ) -> None:
@@ -128,7 +130,7 @@ def _tell(report: SetUpReport, *, json: bool) -> None:
 @crews_app.command("hours")
 def crew_hours(
     name: str,
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     on: Annotated[str, typer.Option("--on", help="Day such as 2026-05-09.")],
     hours: Annotated[str, typer.Option(help="Such as 7:00-12:00, or none.")],
     note: str = "",
@@ -136,8 +138,7 @@ def crew_hours(
 ) -> None:
     """Give a crew other hours on one day, or none."""
     with one_line_errors(), opened() as services:
-        on_day = day(on)
-        assert on_day is not None  # noqa: S101 - the option is required
+        on_day = needed_day(on)
         from_min, to_min = (0, 0) if hours.casefold() == "none" else hours_in(hours)
         kept = keep_hours(services.store, keeper, name, on_day, from_min=from_min, to_min=to_min, note=note)
         if json:
@@ -147,14 +148,14 @@ def crew_hours(
 
 
 @crews_app.command("retire")
-def retire(name: str, keeper: KeeperOption) -> None:
+def retire(name: str, keeper: OrganisationOption) -> None:
     """Let a crew work no more."""
     with one_line_errors(), opened() as services:
         typer.echo(f"crew {retire_crew(services.store, keeper, name).name} works no more")
 
 
 @crews_app.command("list")
-def list_crews(keeper: KeeperOption, json: JsonOption = False) -> None:
+def list_crews(keeper: OrganisationOption, json: JsonOption = False) -> None:
     """List an organisation's crews."""
     with one_line_errors(), opened() as services:
         with services.store.begin() as work:
@@ -173,7 +174,9 @@ def _clock(minute: int) -> str:
 
 
 @crews_app.command("plan")
-def plan(keeper: KeeperOption, on: OnOption = None, at: AtOption = None, json: JsonOption = False) -> None:
+def plan(
+    keeper: OrganisationOption, on: OnOption = None, at: AtOption = None, json: JsonOption = False
+) -> None:
     """Plan a day, or show its plan; nothing is sent."""
     with one_line_errors(), opened() as services:
         now = moment(at)
@@ -196,7 +199,7 @@ def plan(keeper: KeeperOption, on: OnOption = None, at: AtOption = None, json: J
 
 @crews_app.command("replan")
 def replan(
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     why: Annotated[
         str, typer.Option(help=f"{ASKED} or {RAIN}; after rain the next days are planned too.")
     ] = ASKED,
@@ -229,7 +232,7 @@ def replan(
 
 
 @crews_app.command("week")
-def week(keeper: KeeperOption, at: AtOption = None, json: JsonOption = False) -> None:
+def week(keeper: OrganisationOption, at: AtOption = None, json: JsonOption = False) -> None:
     """Show the hours that fall due on seven days against the crews' hours."""
     with one_line_errors(), opened() as services:
         ahead = week_ahead(
@@ -251,7 +254,7 @@ def _show_week(ahead: WeekAhead) -> None:
 
 @crews_app.command("sheet")
 def sheet(
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     on: OnOption = None,
     crew: Annotated[str | None, typer.Option(help="One crew's part.")] = None,
     language: Annotated[str, typer.Option(help="en or es.")] = "en",
@@ -301,24 +304,17 @@ def _write(
     if csv:
         write_text(csv, as_csv(rows))
     if pdf:
-        _write_bytes(pdf, as_pdf(page))
+        write_bytes(pdf, as_pdf(page))
     if xlsx:
-        _write_bytes(xlsx, as_xlsx(rows, title=made.on.isoformat()))
+        write_bytes(xlsx, as_xlsx(rows, title=made.on.isoformat()))
     if geojson:
-        _write_bytes(geojson, orjson.dumps(day_map(made, crew_id)))
+        write_bytes(geojson, orjson.dumps(day_map(made, crew_id)))
     if ics:
-        _write_bytes(ics, crew_calendar([made], crews, to, name=made.keeper_name, host=services.policy.host))
+        write_bytes(ics, crew_calendar([made], crews, to, name=made.keeper_name, host=services.policy.host))
     written = [str(path) for path in (html, pdf, csv, xlsx, geojson, ics) if path]
     if not written:
         raise InputError("say where to: --html, --pdf, --csv, --xlsx, --geojson or --ics")
     typer.echo(f"written: {', '.join(written)}")
-
-
-def _write_bytes(path: Path, content: bytes) -> None:
-    try:
-        path.write_bytes(content)
-    except OSError as error:
-        raise InputError(f"{path}: {error.strerror}") from error
 
 
 def _show(made: DaySheet) -> None:
@@ -349,7 +345,7 @@ def _show(made: DaySheet) -> None:
 @contacts_app.command("add")
 def add_contact(
     name: str,
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     role: Annotated[Role, typer.Option(help="What they are sent.")],
     crew: Annotated[str, typer.Option(help="A lead's crew.")] = "",
     email: str = "",
@@ -370,7 +366,7 @@ def add_contact(
 
 
 @contacts_app.command("remove")
-def drop_contact(name: str, keeper: KeeperOption) -> None:
+def drop_contact(name: str, keeper: OrganisationOption) -> None:
     """Forget a person."""
     with one_line_errors(), opened() as services:
         remove_contact(services.store, keeper, name)
@@ -378,7 +374,7 @@ def drop_contact(name: str, keeper: KeeperOption) -> None:
 
 
 @contacts_app.command("list")
-def list_contacts(keeper: KeeperOption, json: JsonOption = False) -> None:
+def list_contacts(keeper: OrganisationOption, json: JsonOption = False) -> None:
     """List the people of an organisation."""
     with one_line_errors(), opened() as services:
         with services.store.begin() as work:
@@ -394,7 +390,7 @@ def list_contacts(keeper: KeeperOption, json: JsonOption = False) -> None:
 @contacts_app.command("import")
 def contacts_from_table(
     file: Annotated[Path, typer.Argument(help=f"Table with the columns {', '.join(CONTACT_COLUMNS)}.")],
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     confirm: ConfirmOption = False,
     at: AtOption = None,
     json: JsonOption = False,
@@ -411,7 +407,7 @@ def contacts_from_table(
 @visits_app.command("add")
 def add_visit(
     lawn: int,
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     outcome: Annotated[Outcome, typer.Option(help="done or skipped.")] = Outcome.DONE,
     reason: Annotated[SkipReason | None, typer.Option(help="Why it was skipped.")] = None,
     on: OnOption = None,
@@ -436,7 +432,7 @@ def add_visit(
 
 
 @visits_app.command("undo")
-def take_back(visit: int, keeper: KeeperOption, at: AtOption = None) -> None:
+def take_back(visit: int, keeper: OrganisationOption, at: AtOption = None) -> None:
     """Take a visit back, and the cut it reported."""
     with one_line_errors(), opened() as services:
         undone = undo_visit(
@@ -447,7 +443,7 @@ def take_back(visit: int, keeper: KeeperOption, at: AtOption = None) -> None:
 
 @visits_app.command("list")
 def list_visits(
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     first: Annotated[str | None, typer.Option("--from", help="First day; a month ago if not given.")] = None,
     last: Annotated[str | None, typer.Option("--to", help="Last day; today if not given.")] = None,
     at: AtOption = None,
@@ -471,7 +467,7 @@ def list_visits(
 @visits_app.command("upload")
 def upload_visits(
     file: Annotated[Path, typer.Argument(help="Table of visits (.csv or .xlsx).")],
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     despite: Annotated[bool, typer.Option("--despite", help="Keep the good rows despite bad ones.")] = False,
     by: Annotated[str, typer.Option(help="Who says so.")] = "the office",
     at: AtOption = None,
@@ -496,7 +492,7 @@ def upload_visits(
 
 @visits_app.command("record")
 def record(
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     site: Annotated[str, typer.Option(help="The property's name or number.")],
     first: Annotated[str, typer.Option("--from", help="First day.")],
     last: Annotated[str | None, typer.Option("--to", help="Last day; today if not given.")] = None,
@@ -517,14 +513,13 @@ def record(
         now = moment(at)
         with services.store.begin() as work:
             today = organisation(work, keeper).today(now)
-        first_on, last_on = day(first), day(last) or today
-        assert first_on is not None  # noqa: S101 - the option is required
+        first_on, last_on = needed_day(first), day(last) or today
         found = client_record(services.store, keeper, site, first=first_on, last=last_on)
         page = record_page(found, language=language, service_name=services.settings.service.name)
         if html:
             write_text(html, page)
         if pdf:
-            _write_bytes(pdf, as_pdf(page))
+            write_bytes(pdf, as_pdf(page))
         if csv:
             write_text(csv, as_csv(record_rows(found), COLUMNS))
         if json:

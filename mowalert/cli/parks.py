@@ -12,9 +12,11 @@ import typer
 from mowalert.cli.common import (
     AtOption,
     JsonOption,
+    OrganisationOption,
     counted,
     day,
     moment,
+    needed_day,
     one_line_errors,
     opened,
     print_json,
@@ -24,14 +26,13 @@ from mowalert.cli.common import (
 from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
 from mowalert.office.day_table import as_csv
-from mowalert.service.class_rules import close, keep_class
+from mowalert.service.class_rules import close, keep_class, place_in_districts
 from mowalert.service.crew_heat_notices import heat_of_day
 from mowalert.service.known import organisation
 from mowalert.service.park_records import ClassRule, HeatPlan, HoldLogRecord, RestrictionKind
 from mowalert.service.restrictions import NewRestriction, lift, read_area, restrict
 from mowalert.service.watering import Where, turn_off, turn_on
 
-KeeperOption = Annotated[str, typer.Option("--keeper", help="The organisation's name or number.")]
 FromOption = Annotated[str | None, typer.Option("--from", help="First day.")]
 ToOption = Annotated[str | None, typer.Option("--to", help="Last day.")]
 ClassOption = Annotated[str, typer.Option("--class", help="Turf class, such as sports.")]
@@ -58,7 +59,7 @@ def register(app: typer.Typer) -> None:
 
 @classes_app.command("set")
 def set_class(
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     turf_class: ClassOption,
     height_mm: Annotated[float | None, typer.Option(help="Height its lawns are cut to.")] = None,
     third: Annotated[float | None, typer.Option(help="Largest share of the blade, at most a third.")] = None,
@@ -78,7 +79,7 @@ def set_class(
 
 
 @classes_app.command("list")
-def list_classes(keeper: KeeperOption, json: JsonOption = False) -> None:
+def list_classes(keeper: OrganisationOption, json: JsonOption = False) -> None:
     """List how turf classes are kept."""
     with one_line_errors(), opened() as services:
         with services.store.begin() as work:
@@ -94,7 +95,7 @@ def list_classes(keeper: KeeperOption, json: JsonOption = False) -> None:
 
 @parks_app.command("holds")
 def holds(
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     first: FromOption = None,
     last: ToOption = None,
     log: Annotated[bool, typer.Option("--log", help="Line by line, for each lawn.")] = False,
@@ -132,33 +133,22 @@ def _log_row(line: HoldLogRecord) -> tuple[str | int | date, ...]:
 
 @parks_app.command("districts")
 def districts(
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     file: Annotated[Path, typer.Argument(help="CSV with the columns site and district.")],
 ) -> None:
     """Say which district sites lie in."""
-    from dataclasses import replace
-
-    from mowalert.service.crew_records import SiteWork
-    from mowalert.service.known import sites_named
-
     with one_line_errors(), opened() as services:
         rows = list(tables.DictReader(StringIO(read_text(file))))
         if not rows or not {"site", "district"} <= rows[0].keys():
             raise InputError(f"{file}: the columns site and district are needed")
-        with services.store.begin() as work:
-            of = organisation(work, keeper)
-            known = work.crews.sites(of.keeper_id)
-            for row in rows:
-                for site in sites_named(work, of.keeper_id, [row["site"] or ""]):
-                    before = known.get(site.site_id, SiteWork(site.site_id, of.keeper_id))
-                    work.crews.keep_sites([replace(before, district=(row["district"] or "").strip()[:200])])
-            work.commit()
+        told = [(row["site"] or "", row["district"] or "") for row in rows]
+        place_in_districts(services.store, keeper, told)
         typer.echo(f"{counted(len(rows), 'site')} placed")
 
 
 @parks_app.command("close")
 def close_lawns(
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     first: Annotated[str, typer.Option("--from", help="First day.")],
     last: Annotated[str, typer.Option("--to", help="Last day.")],
     turf_class: ClassOption = "",
@@ -180,8 +170,8 @@ def close_lawns(
             turf_class=turf_class,
             district=district,
             reason=reason,
-            first_on=_needed(first),
-            last_on=_needed(last),
+            first_on=needed_day(first),
+            last_on=needed_day(last),
             note=note,
             now=moment(at),
         )
@@ -191,15 +181,9 @@ def close_lawns(
             typer.echo(f"{counted(len(kept), 'lawn')} left alone from {first} to {last}")
 
 
-def _needed(text: str) -> date:
-    found = day(text)
-    assert found is not None  # noqa: S101 - the option is required
-    return found
-
-
 @rules_app.command("add")
 def add_rule(
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     kind: Annotated[RestrictionKind, typer.Option(help="watering_off, watering_limited or height_cap.")],
     name: Annotated[str, typer.Option(help="The rule's own name or number.")],
     first: Annotated[str, typer.Option("--from", help="First day.")],
@@ -216,7 +200,7 @@ def add_rule(
         told = NewRestriction(
             kind=kind,
             name=name,
-            first_on=_needed(first),
+            first_on=needed_day(first),
             last_on=day(last),
             height_cap_mm=cap_mm,
             note=note,
@@ -242,14 +226,14 @@ def _area(path: Path) -> tuple[tuple[tuple[float, float], ...], ...]:
 
 
 @rules_app.command("lift")
-def lift_rule(number: int, keeper: KeeperOption, at: AtOption = None) -> None:
+def lift_rule(number: int, keeper: OrganisationOption, at: AtOption = None) -> None:
     """Take a rule back."""
     with one_line_errors(), opened() as services:
         typer.echo(f"lifted: {lift(services.store, keeper, number, now=moment(at)).name}")
 
 
 @rules_app.command("list")
-def list_rules(keeper: KeeperOption, at: AtOption = None, json: JsonOption = False) -> None:
+def list_rules(keeper: OrganisationOption, at: AtOption = None, json: JsonOption = False) -> None:
     """List rules in force or to come."""
     with one_line_errors(), opened() as services:
         with services.store.begin() as work:
@@ -265,7 +249,7 @@ def list_rules(keeper: KeeperOption, at: AtOption = None, json: JsonOption = Fal
 
 @watering_app.command("off")
 def water_off(
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     first: Annotated[str, typer.Option("--from", help="First day without water.")],
     last: ToOption = None,
     turf_class: ClassOption = "",
@@ -282,7 +266,7 @@ def water_off(
             services.store,
             keeper,
             where,
-            first_on=_needed(first),
+            first_on=needed_day(first),
             last_on=day(last),
             note=note,
             now=moment(at),
@@ -294,7 +278,7 @@ def water_off(
 
 
 @watering_app.command("on")
-def water_on(number: int, keeper: KeeperOption, at: AtOption = None) -> None:
+def water_on(number: int, keeper: OrganisationOption, at: AtOption = None) -> None:
     """Take back that irrigation is off."""
     with one_line_errors(), opened() as services:
         back = turn_on(services.store, keeper, number, now=moment(at))
@@ -302,7 +286,7 @@ def water_on(number: int, keeper: KeeperOption, at: AtOption = None) -> None:
 
 
 @watering_app.command("list")
-def list_watering(keeper: KeeperOption, at: AtOption = None, json: JsonOption = False) -> None:
+def list_watering(keeper: OrganisationOption, at: AtOption = None, json: JsonOption = False) -> None:
     """List irrigation that is off."""
     with one_line_errors(), opened() as services:
         with services.store.begin() as work:
@@ -318,7 +302,7 @@ def list_watering(keeper: KeeperOption, at: AtOption = None, json: JsonOption = 
 
 @heat_app.command("set")
 def set_heat(
-    keeper: KeeperOption,
+    keeper: OrganisationOption,
     first_f: Annotated[float | None, typer.Option(help="Heat index of the first caution, in °F.")] = None,
     strong_f: Annotated[float | None, typer.Option(help="Heat index of the strong caution, in °F.")] = None,
     plan: Annotated[str, typer.Option(help="Where the employer's heat plan is.")] = "",
@@ -349,7 +333,7 @@ def set_heat(
 
 
 @heat_app.command("days")
-def heat_days(keeper: KeeperOption, at: AtOption = None, json: JsonOption = False) -> None:
+def heat_days(keeper: OrganisationOption, at: AtOption = None, json: JsonOption = False) -> None:
     """Show the heat of the working days ahead."""
     with one_line_errors(), opened() as services:
         now = moment(at)

@@ -52,3 +52,8 @@ def minute_of_day(now: datetime, time_zone: str) -> int:
     """Return the minute of the day that the clocks of a zone show at an aware moment."""
     local = now.astimezone(ZoneInfo(time_zone))
     return local.hour * 60 + local.minute
+
+
+def clock(minute: int) -> time:
+    """Return the time that a minute of the day is; the one that ends it is midnight."""
+    return time(minute // 60 % 24, minute % 60)

@@ -1,7 +1,7 @@
 """Jobs made into visits: what cannot be planned is named, and lawns of one site are cut in one go."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from math import ceil, isfinite
 
@@ -49,17 +49,7 @@ def worth(job: Job) -> float:
 def later(job: Job, days: int) -> Job:
     """Return the job as it stands some days later, if it is left alone until then."""
     removed = job.removed[days:] or job.removed[-1:]
-    return Job(
-        job.lawn_id,
-        job.site_id,
-        job.position,
-        job.minutes,
-        removed,
-        job.limit,
-        job.from_min,
-        job.to_min,
-        job.crew_id,
-    )
+    return replace(job, removed=removed)
 
 
 def usable_crews(crews: Iterable[Crew]) -> tuple[list[Crew], list[Fault]]:

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from mowalert.domain.clock import clock
 from mowalert.domain.crews import Position
 from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetLawn
 
@@ -40,7 +41,7 @@ def _crew_features(crew: CrewSheet) -> list[dict[str, Any]]:
                 "kind": "stop",
                 "crew": crew.name,
                 "order": stop.order,
-                "starts": f"{stop.starts_min // 60:02}:{stop.starts_min % 60:02}",
+                "starts": f"{clock(stop.starts_min):%H:%M}",
             },
         )
         for stop in crew.stops

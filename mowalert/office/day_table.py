@@ -5,8 +5,10 @@ from collections.abc import Sequence
 from datetime import date, time
 from io import BytesIO, StringIO
 
+from mowalert.domain.clock import clock
 from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetLawn, SheetStop
 from mowalert.errors import InputError
+from mowalert.service.sheet import no_formula
 
 Cell = str | int | float | date | time | None
 COLUMNS = (
@@ -15,8 +17,6 @@ COLUMNS = (
     "grown_mm", "last_cut_on", "removed_today", "removed_tomorrow", "removed_in_two_days", "limit",
     "clippings", "gate", "dog", "access", "skipped_last", "state",
 )  # fmt: skip
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-"""With these a spreadsheet takes a text for a formula."""
 
 
 def day_rows(sheet: DaySheet, crew_id: int | None = None) -> list[tuple[Cell, ...]]:
@@ -55,8 +55,8 @@ def _row(
         sheet.version,
         crew.name if crew else "",
         stop.order if stop else None,
-        _clock(stop.starts_min) if stop else None,
-        _clock(stop.ends_min) if stop else None,
+        clock(stop.starts_min) if stop else None,
+        clock(stop.ends_min) if stop else None,
         lawn.number,
         lawn.client,
         lawn.site_name,
@@ -85,10 +85,6 @@ def _row(
     )
 
 
-def _clock(minute: int) -> time:
-    return time(minute // 60 % 24, minute % 60)
-
-
 def as_csv(rows: Sequence[Sequence[Cell]], columns: Sequence[str] = COLUMNS) -> str:
     """Return rows as comma-separated values; a text that looks like a formula gets an apostrophe."""
     out = StringIO()
@@ -104,7 +100,7 @@ def _csv_cell(cell: Cell) -> str:
     if isinstance(cell, time):
         return f"{cell:%H:%M}"
     if isinstance(cell, str):
-        return f"'{cell}" if cell.startswith(FORMULA_STARTS) else cell
+        return no_formula(cell)
     return (
         cell.isoformat()
         if isinstance(cell, date)

@@ -9,8 +9,9 @@ from mowalert.domain.thirds import THIRD
 from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
 from mowalert.service.anchoring import kept_at, place
+from mowalert.service.crew_records import SiteWork
 from mowalert.service.guides import keep_off
-from mowalert.service.known import organisation, sites_named
+from mowalert.service.known import organisation, site_finder, sites_named
 from mowalert.service.park_records import ClassRule
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeptOff, LawnRecord
@@ -18,6 +19,7 @@ from mowalert.service.within import Within
 
 LEAST_THIRD = 0.1
 LONGEST_TEXT = 300
+LONGEST_DISTRICT = 200
 
 
 def lawns_of(
@@ -60,6 +62,38 @@ def lawns_of(
     if not found:
         raise InputError("there is no such lawn")
     return found
+
+
+def place_in_districts(store: Store, keeper: str, told: Sequence[tuple[str, str]]) -> None:
+    """Say which district sites lie in.
+
+    Parameters
+    ----------
+    store : Store
+        Where everything is kept.
+    keeper : str
+        The organisation.
+    told : Sequence[tuple[str, str]]
+        Sites by name, key or office number, each with its district; empty for none.
+
+    Raises
+    ------
+    InputError
+        If a site is not known; then nothing is kept.
+    """
+    with store.begin() as work:
+        of = organisation(work, keeper)
+        known, find = work.crews.sites(of.keeper_id), site_finder(work, of.keeper_id)
+        placed = {
+            site.site_id: replace(
+                known.get(site.site_id, SiteWork(site.site_id, of.keeper_id)),
+                district=district.strip()[:LONGEST_DISTRICT],
+            )
+            for name, district in told
+            for site in find(name)
+        }
+        work.crews.keep_sites(list(placed.values()))
+        work.commit()
 
 
 def keep_class(store: Store, turf: Turf, keeper: str, rule: ClassRule) -> tuple[ClassRule, int]:

@@ -1,6 +1,6 @@
 """What people name by its number or its name, or a clear word that there is no such thing."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from mowalert.errors import InputError
 from mowalert.service.crew_records import CrewRecord
@@ -70,17 +70,35 @@ def crew_named(work: Work, keeper: KeeperRecord, name: str) -> CrewRecord:
 
 def sites_named(work: Work, keeper_id: int, names: Sequence[str]) -> list[SiteRecord]:
     """Return an organisation's sites by name, key or office number; InputError for one that is not known."""
-    known = work.crews.sites_of(keeper_id)
+    find = site_finder(work, keeper_id)
+    return [site for name in names for site in find(name)]
+
+
+def site_finder(work: Work, keeper_id: int) -> Callable[[str], list[SiteRecord]]:
+    """Return what finds an organisation's sites, as ``sites_named`` does, name after name.
+
+    Parameters
+    ----------
+    work : Work
+        An open transaction.
+    keeper_id : int
+        The organisation.
+
+    Returns
+    -------
+    Callable[[str], list[SiteRecord]]
+        Takes a name; several sites may go by it.
+    """
     numbers = {one.site_id: one.number for one in work.crews.sites(keeper_id).values()}
-    found = []
-    for name in names:
-        wanted = name.strip().casefold()
-        here = [
-            one
-            for one in known
-            if wanted in (one.name.casefold(), one.key.casefold(), numbers.get(one.site_id, "").casefold())
-        ]
-        if not here:
+    known: dict[str, list[SiteRecord]] = {}
+    for site in work.crews.sites_of(keeper_id):
+        for name in {site.name.casefold(), site.key.casefold(), numbers.get(site.site_id, "").casefold()}:
+            known.setdefault(name, []).append(site)
+
+    def find(name: str) -> list[SiteRecord]:
+        found = known.get(name.strip().casefold())
+        if found is None:
             raise InputError(f"there is no site {name!r}")
-        found += here
-    return found
+        return found
+
+    return find

@@ -10,7 +10,7 @@ from mowalert.errors import InputError
 from mowalert.service.day_hours import minute_of
 from mowalert.service.lawn_rows import COLUMNS, Problem
 from mowalert.service.mapping import ACRES, WORK_COLUMNS, ColumnMapping
-from mowalert.service.sheet import Sheet, SheetRow
+from mowalert.service.sheet import Sheet, SheetRow, no_formula
 
 ACRE_M2 = 4046.8564224
 INCHES_BELOW = 8.0
@@ -294,12 +294,8 @@ def completion_table(rows: Sequence[Placeless]) -> str:
     out = StringIO()
     table = csv.writer(out, lineterminator="\r\n")
     table.writerow(("number", "address", "latitude", "longitude"))
-    table.writerows((_safe(row.number), _safe(row.address), "", "") for row in rows)
+    table.writerows((no_formula(row.number), no_formula(row.address), "", "") for row in rows)
     return out.getvalue()
-
-
-def _safe(text: str) -> str:
-    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
 
 
 def read_positions(text: str) -> dict[str, tuple[str, str]]:

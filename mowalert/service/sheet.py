@@ -5,6 +5,14 @@ from dataclasses import dataclass
 
 from mowalert.service.lawn_rows import Problem
 
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+"""With these a spreadsheet takes a text for a formula."""
+
+
+def no_formula(text: str) -> str:
+    """Return a text that no spreadsheet takes for a formula: one that looks like it gets an apostrophe."""
+    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
+
 
 @dataclass(frozen=True, slots=True)
 class SheetRow:
