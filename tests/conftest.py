@@ -48,6 +48,12 @@ def payloads(shared_dir: Path) -> Path:
 
 
 @pytest.fixture(scope="session")
+def fields(shared_dir: Path) -> Path:
+    """Real seasons and grass trials."""
+    return shared_dir / "data" / "fields"
+
+
+@pytest.fixture(scope="session")
 def turf() -> Turf:
     return load_turf(config_file("grasses.toml"))
 

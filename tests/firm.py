@@ -1,17 +1,19 @@
 """An invented company with gardens, crews and people, under a sky a test sets."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from random import Random
 
 from builders import TURF
-from skies import Skies
+from skies import Skies, growing_weather
 
 from mowalert.channels.crew_sheets import CrewSheets
 from mowalert.channels.messages import Messages
 from mowalert.domain.crew_routes import Ground
 from mowalert.domain.crews import Position
 from mowalert.domain.day_sheet import DaySheet
+from mowalert.domain.weather import DayHours, Place, WeatherDay
 from mowalert.domain.words import Channel
 from mowalert.links import Links
 from mowalert.service.crew_records import ContactRecord, LawnWork, PlanRecord, Role, SiteWork
@@ -129,3 +131,14 @@ class Firm:
 def planned(sheet: DaySheet) -> list[int]:
     """Lawns on any crew's list."""
     return [stop.lawn.lawn_id for crew in sheet.crews for stop in crew.stops]
+
+
+def rainy(from_hour: int, to_hour: int, *, mm: float = 4.0, on: date = TODAY):  # type: ignore[no-untyped-def]
+    """Growing weather with hours; it rains on one day between two hours of standard time."""
+
+    def day(place: Place, this: date) -> WeatherDay:
+        wet = [mm if this == on and from_hour <= hour < to_hour else 0.0 for hour in range(24)]
+        hours = DayHours((15.0,) * 24, (60.0,) * 24, tuple(wet))
+        return replace(growing_weather(place, this), hours=hours)
+
+    return day

@@ -123,11 +123,6 @@ class Summer:
 
 
 @pytest.fixture(scope="module")
-def fields(shared_dir: Path) -> Path:
-    return shared_dir / "data" / "fields"
-
-
-@pytest.fixture(scope="module")
 def summer(fields: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Summer]:
     store = new_store(tmp_path_factory.mktemp("summer") / "parks.db")
     sky, start = sky_of(season(fields)), _morning(FIRST)

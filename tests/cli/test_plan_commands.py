@@ -45,11 +45,6 @@ def seattle(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.fixture(scope="module")
-def fields(shared_dir: Path) -> Path:
-    return shared_dir / "data" / "fields"
-
-
 def mild(first: date, last: date, *, lacking: Sequence[date] = ()) -> list[str]:
     """Days of one kind, some of which lack."""
     count = (last - first).days + 1

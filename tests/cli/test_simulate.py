@@ -29,11 +29,6 @@ def seattle(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.fixture(scope="module")
-def fields(shared_dir: Path) -> Path:
-    return shared_dir / "data" / "fields"
-
-
 def days(count: int, first: date = date(2026, 4, 1), *, rain_mm: float = 3.0) -> list[str]:
     return [f"{first + timedelta(days=day)},8,18,{rain_mm}" for day in range(count)]
 

@@ -19,11 +19,6 @@ WATERED = Watering.REGULAR
 FULL_GROWTH = (5, 6, 9)
 
 
-@pytest.fixture(scope="module")
-def fields(shared_dir: Path) -> Path:
-    return shared_dir / "data" / "fields"
-
-
 CLIMATES = (
     (sn.DE_BILT, "perennial_ryegrass", 50.0, Watering.NONE, (1, 2, 12), 4),
     (sn.MILWAUKEE, "kentucky_bluegrass", 65.0, Watering.NONE, (12, 1, 2), 0),

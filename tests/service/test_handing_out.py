@@ -1,16 +1,15 @@
 """Who is handed a day and a week: once each, on the morning after rain too, and never on old weather."""
 
-from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from builders import TURF
-from firm import MORNING, POLICY, TODAY, Firm, planned
+from firm import MORNING, POLICY, TODAY, Firm, planned, rainy
 from skies import a_day, growing_weather
 from stores import new_store
 
-from mowalert.domain.weather import DayHours, Place, WeatherDay
+from mowalert.domain.weather import Place, WeatherDay
 from mowalert.service.crew_records import Outcome
 from mowalert.service.handing_out import hand_out
 from mowalert.service.morning import plan_morning
@@ -22,15 +21,6 @@ TUESDAY = datetime(2026, 5, 12, 12, 5, tzinfo=UTC)
 @pytest.fixture
 def firm(tmp_path: Path) -> Firm:
     return Firm(new_store(tmp_path / "firm.db"))
-
-
-def rainy(from_hour: int, to_hour: int):  # type: ignore[no-untyped-def]
-    def day(place: Place, on: date) -> WeatherDay:
-        wet = [4.0 if on == TODAY and from_hour <= hour < to_hour else 0.0 for hour in range(24)]
-        hours = DayHours((15.0,) * 24, (60.0,) * 24, tuple(wet))
-        return replace(growing_weather(place, on), hours=hours)
-
-    return day
 
 
 def hot_since_sunday(place: Place, on: date) -> WeatherDay:

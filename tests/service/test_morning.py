@@ -7,8 +7,8 @@ from random import Random
 
 import pytest
 from builders import TURF
-from firm import LINKS, MORNING, NAME, POLICY, TODAY, Firm, planned
-from skies import a_day, growing_weather
+from firm import LINKS, MORNING, NAME, POLICY, TODAY, Firm, planned, rainy
+from skies import a_day
 from stores import new_store
 
 from mowalert.domain.crews import ChangeKind, Fault, Position, WhyLeft
@@ -42,17 +42,6 @@ NOON = MORNING + timedelta(hours=5)
 @pytest.fixture
 def firm(tmp_path: Path) -> Firm:
     return Firm(new_store(tmp_path / "firm.db"))
-
-
-def rainy(from_hour: int, to_hour: int, *, mm: float = 4.0, on: date = TODAY):  # type: ignore[no-untyped-def]
-    """Growing weather with hours; it rains on one day between two hours of standard time."""
-
-    def day(place: Place, this: date) -> WeatherDay:
-        wet = [mm if this == on and from_hour <= hour < to_hour else 0.0 for hour in range(24)]
-        hours = DayHours((15.0,) * 24, (60.0,) * 24, tuple(wet))
-        return replace(growing_weather(place, this), hours=hours)
-
-    return day
 
 
 def test_the_whole_chain_of_a_morning(store: SqlStore) -> None:
