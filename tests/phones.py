@@ -15,7 +15,7 @@ from mowalert.service.deliver import SmsPolicy, deliver
 from mowalert.service.enrol import enrol
 from mowalert.service.lawn_table import read_table
 from mowalert.service.night import run_night
-from mowalert.service.records import EventRecord, KeeperRecord, LeasedMessage
+from mowalert.service.records import AT_ENROLMENT, EventRecord, KeeperRecord, LeasedMessage
 from mowalert.service.replies import Answered, Desk, InboundText, answer_sms
 from mowalert.service.tell import Policy
 from mowalert.store.engine import SqlStore
@@ -100,7 +100,7 @@ class Phone:
     def reports(self, lawn_id: int = 1) -> list[EventRecord]:
         """What was reported of a lawn since it was enrolled, by whom it may be."""
         with self.store.begin() as work:
-            return [one for one in work.lawns.events(lawn_id) if one.reported_by != "csv"]
+            return [one for one in work.lawns.events(lawn_id) if one.reported_by != AT_ENROLMENT]
 
 
 @dataclass

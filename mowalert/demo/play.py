@@ -5,16 +5,25 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from random import Random
-from zoneinfo import ZoneInfo
 
 from mowalert.channels.email import FileTransport
 from mowalert.channels.messages import Messages
 from mowalert.channels.sms import FileSms
-from mowalert.demo.town import COMPANY, GUIDE, LATITUDE_DEG, LONGITUDE_DEG, PEOPLE, TOWN, lawns_csv
+from mowalert.demo.town import (
+    COMPANY,
+    GUIDE,
+    LATITUDE_DEG,
+    LONGITUDE_DEG,
+    PEOPLE,
+    TOWN,
+    ZONE,
+    lawns_csv,
+)
 from mowalert.demo.weather import InventedWeather
+from mowalert.demo.work import CUTS, crews_work
 from mowalert.domain.crews import Position
 from mowalert.domain.grasses import Turf
-from mowalert.domain.words import Channel, HoldReason, KeeperKind, NoticeKind
+from mowalert.domain.words import Channel, HoldReason, NoticeKind
 from mowalert.links import Links
 from mowalert.parameters import load_turf
 from mowalert.service.crew_setup import keep_contact, keep_crew
@@ -27,7 +36,6 @@ from mowalert.service.morning import Dispatch
 from mowalert.service.night import run_night
 from mowalert.service.ports import Transport
 from mowalert.service.records import KeeperRecord, LawnRecord, ToldRecord
-from mowalert.service.report import report_mowing
 from mowalert.service.tell import Policy
 from mowalert.settings import config_file
 from mowalert.store.engine import SqlStore
@@ -36,11 +44,8 @@ from mowalert.wiring import plans_days
 
 YEAR, SEED = 2026, 11
 FIRST, LAST = date(YEAR, 4, 1), date(YEAR, 11, 30)
-ZONE = ZoneInfo("America/Chicago")
 MORNING, EVENING = time(5, 35), time(18, 5)
 NIGHT_POLICY = Policy(frozenset({Channel.EMAIL, Channel.SMS}), timedelta(hours=36), "example.org")
-CREW_DONE = 0.85
-"""Share of listed lawns a crew gets done the same day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +59,6 @@ class Spell:
     reason: HoldReason | None = None
 
 
-CUTS = frozenset({NoticeKind.MOW, NoticeKind.OVERGROWN})
 HOLDS = frozenset({NoticeKind.HOLD})
 SPELLS = (
     Spell("a spring week", date(YEAR, 5, 4), date(YEAR, 5, 10), CUTS),
@@ -118,11 +122,13 @@ def play_season(folder: Path, *, progress: Callable[[int, int], None]) -> Season
     random = Random(SEED)  # noqa: S311 - a seeded play
     days = (LAST - FIRST).days + 1
     for index in range(days):
-        for now in _ticks(FIRST + timedelta(days=index)):
+        on = FIRST + timedelta(days=index)
+        for now in _ticks(on):
             night = run_night(store, weather, turf, words, policy, now=now, office=office)
             everything += night.tell.told
             deliver(store, transports, turf, NIGHT_POLICY, SmsPolicy(), now=now + timedelta(minutes=5))
-            cuts += _crews_mow(store, turf, night.tell.told, random, now)
+            if now == _moment(on, MORNING):
+                cuts += crews_work(store, turf, night.tell.told, random, now=now)
         progress(index + 1, days)
     return _season(store, everything, cuts, folder)
 
@@ -176,32 +182,6 @@ def _ticks(on: date) -> Iterator[datetime]:
 
 def _moment(on: date, at: time) -> datetime:
     return datetime.combine(on, at, ZONE).astimezone(UTC)
-
-
-def _crews_mow(
-    store: SqlStore, turf: Turf, told: tuple[ToldRecord, ...], random: Random, now: datetime
-) -> int:
-    """Crews of company and parks cut most of what is due, and say so in the evening."""
-    with store.begin() as work:
-        keepers = work.keepers.get(sorted({record.keeper_id for record in told}))
-    today, done = now.astimezone(ZONE).date(), 0
-    for record in told:
-        crew = keepers[record.keeper_id].kind is not KeeperKind.HOMEOWNER
-        if not crew or record.kind not in CUTS or random.random() > CREW_DONE:
-            continue
-        height_mm = record.facts.get("cut_to_mm")
-        report_mowing(
-            store,
-            turf,
-            record.lawn_id,
-            height_mm=float(height_mm) if isinstance(height_mm, int | float) else None,
-            on=today,
-            today=today,
-            now=now + timedelta(hours=11),
-            by="csv",
-        )
-        done += 1
-    return done
 
 
 def _season(store: SqlStore, everything: list[ToldRecord], cuts: int, folder: Path) -> Season:

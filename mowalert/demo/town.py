@@ -2,12 +2,14 @@
 
 from csv import DictWriter
 from io import StringIO
+from zoneinfo import ZoneInfo
 
 from mowalert.service.crew_records import Role
 from mowalert.service.crew_setup import NewContact
 
 TOWN = "Quillmere"
 LATITUDE_DEG, LONGITUDE_DEG, ELEVATION_M = 41.85, -93.15, 290.0
+ZONE = ZoneInfo("America/Chicago")
 STREETS = ("Larkspur Lane", "Tanner Row", "Old Orchard Road", "Copper Street", "Willow Bend", "Mill Rise")
 COMPANY_GRASSES = (
     ("kentucky_bluegrass", 75, "regular"),

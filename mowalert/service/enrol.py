@@ -24,7 +24,7 @@ from mowalert.service.lawn_rows import LawnRow
 from mowalert.service.lawn_table import ImportReport, keeper_key, site_key
 from mowalert.service.places import standard_offset_min, time_zone_at
 from mowalert.service.ports import Store, Work
-from mowalert.service.records import EventRecord, KeeperRecord, LawnRecord, SiteRecord
+from mowalert.service.records import AT_ENROLMENT, EventRecord, KeeperRecord, LawnRecord, SiteRecord
 
 OPERATOR = "operator"
 """Consent as the operator's statement: they say their keepers agreed."""
@@ -329,5 +329,5 @@ def _is_news(work: Work, known: LawnRecord, lawn: LawnRecord) -> bool:
 
 def _mowing(lawn: LawnRecord, now: datetime) -> EventRecord:
     return EventRecord(
-        0, lawn.lawn_id, "mowing", lawn.anchored_on, lawn.anchor_height_mm, None, False, "csv", now
+        0, lawn.lawn_id, "mowing", lawn.anchored_on, lawn.anchor_height_mm, None, False, AT_ENROLMENT, now
     )

@@ -189,6 +189,10 @@ class Said:
     advised_mm: float | None
 
 
+AT_ENROLMENT = "enrolment"
+"""Who reported the last cut of a lawn as it was enrolled."""
+
+
 @dataclass(frozen=True, slots=True)
 class EventRecord:
     """Something that happened to a lawn: a mowing, a measured height, or what was learned being forgotten.

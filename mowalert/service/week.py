@@ -15,6 +15,7 @@ from mowalert.domain.holds import told_in
 from mowalert.domain.lawn import Anchor, LawnFacts
 from mowalert.domain.thirds import limit_height_mm, window_height_mm
 from mowalert.service.crew_records import LawnWork, Outcome, VisitRecord
+from mowalert.service.cuts import cuts_between
 from mowalert.service.day_lawns import day_crews, minutes_at, working_crews
 from mowalert.service.day_plans import newest_sheets
 from mowalert.service.known import known_keeper
@@ -27,6 +28,8 @@ DAYS = 7
 USUAL_DRIVE_MIN = 6.0
 """Between two stops, where no plan has told yet. Working value."""
 PLANS_LOOKED_AT_D = 14
+LEEWAY = 0.005
+"""A share this far over the limit is still told as the limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,28 +182,30 @@ def week_summary(store: Store, turf: Turf, policy: Policy, keeper_id: int, *, no
     Returns
     -------
     WeekSummary
-        Visits by what became of them; on time is a cut that took no more than its lawn's limit.
+        Cuts, however they were reported, and visits that were skipped; on time is a cut that took no more
+        than its lawn's limit.
     """
     with store.begin() as work:
         keeper = known_keeper(work, keeper_id)
         today = keeper.today(now)
         first, last = today - timedelta(days=DAYS), today - timedelta(days=1)
         visits = work.crews.visits(keeper_id, first=first, last=last)
-        done = [visit for visit in visits if visit.outcome is Outcome.DONE]
-        limits = {lawn.lawn_id: lawn.third for lawn in work.lawns.get(sorted({one.lawn_id for one in done}))}
-        over = [one for one in done if one.removed is not None and one.removed > limits[one.lawn_id] + 0.005]
+        limits = {lawn.lawn_id: lawn.third for lawn in work.lawns.of_keepers([keeper_id])}
+        cuts = cuts_between(work, list(limits), visits, first=first, last=last)
+        known = [(cut.removed, limits[cut.lawn_id]) for cut in cuts if cut.removed is not None]
+        over = sum(removed > limit + LEEWAY for removed, limit in known)
         days = (first + timedelta(days=ahead) for ahead in range(DAYS))
         return WeekSummary(
             keeper_id=keeper_id,
             keeper_name=keeper.name,
             from_on=first,
             to_on=last,
-            done=len(done),
+            done=len(cuts),
             skipped=_skips(visits),
-            on_time=sum(one.removed is not None for one in done) - len(over),
-            over_limit=len(over),
-            largest_removed=max((one.removed for one in done if one.removed is not None), default=None),
-            worked_h=sum(one.minutes or 0.0 for one in done) / 60,
+            on_time=len(known) - over,
+            over_limit=over,
+            largest_removed=max((removed for removed, _ in known), default=None),
+            worked_h=sum(visit.minutes or 0.0 for visit in visits if visit.outcome is Outcome.DONE) / 60,
             crew_h=sum(_crew_h(work, keeper_id, on) for on in days),
             ahead=_week_ahead(work, turf, policy, keeper_id, now),
         )

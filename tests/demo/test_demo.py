@@ -65,3 +65,21 @@ def test_the_season_has_a_spring_a_dry_spell_a_release_and_an_autumn_stop(season
     for words in ("cut ", "drought hold starts", "hold ends", "cold hold starts"):
         assert any(words in line for line in told), words
     assert all(line.why for line in season.told)
+
+
+def test_the_owner_hears_each_week_what_the_crews_did(season: Season, folder: Path) -> None:
+    weeks = [
+        mail for mail in mails_to(folder, "owner@example.com") if str(mail["Subject"]).startswith("Week:")
+    ]
+    done = [int(str(mail["Subject"]).split()[1]) for mail in weeks]
+    assert len(weeks) > 30
+    assert sum(done) > 200
+    assert any("Skipped" in mail.get_body(("plain",)).get_content() for mail in weeks)
+
+
+def mails_to(folder: Path, address: str) -> list[Any]:
+    mails = (
+        email.message_from_bytes(path.read_bytes(), policy=default)
+        for path in sorted((folder / "mail").glob("*.eml"))
+    )
+    return [mail for mail in mails if mail["To"] == address]

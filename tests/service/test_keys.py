@@ -26,6 +26,7 @@ from mowalert.service.keys import (
     revoke_key,
 )
 from mowalert.service.own_reports import OwnReport, ReportKind, keep_off_own, report_own
+from mowalert.service.records import AT_ENROLMENT
 from mowalert.store.engine import SqlStore
 from mowalert.store.tables import api_key
 
@@ -142,7 +143,7 @@ def test_the_same_report_from_many_sides_at_once_counts_once(keeper: Keeper) -> 
     assert len({made.event.event_id for made in reports}) == 1
     assert sorted(made.repeated for made in reports) == [False, *[True] * 5]
     with keeper.store.begin() as work:
-        assert [event.reported_by for event in work.lawns.events(1)] == ["csv", "api"]
+        assert [event.reported_by for event in work.lawns.events(1)] == [AT_ENROLMENT, "api"]
 
 
 def test_a_report_taken_back_can_be_made_again(keeper: Keeper) -> None:

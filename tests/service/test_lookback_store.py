@@ -23,7 +23,7 @@ from mowalert.service.lookback import (
     look_back_on_region,
 )
 from mowalert.service.ports import Work
-from mowalert.service.records import EventRecord, GuideRecord, SiteRecord, ToldRecord
+from mowalert.service.records import AT_ENROLMENT, EventRecord, GuideRecord, SiteRecord, ToldRecord
 from mowalert.service.report import undo_last
 from mowalert.store.engine import SqlStore
 
@@ -75,7 +75,7 @@ def enrolled(
 
 
 def mown(work: Work, lawn_id: int, on: date, before_mm: float | None = 100.0) -> None:
-    by = "cli" if before_mm else "csv"
+    by = "cli" if before_mm else AT_ENROLMENT
     work.lawns.happened([EventRecord(0, lawn_id, "mowing", on, 70.0, before_mm, False, by, evening(on))])
 
 

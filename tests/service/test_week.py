@@ -17,6 +17,7 @@ from mowalert.errors import InputError
 from mowalert.service.crew_records import Outcome, SkipReason, VisitRecord
 from mowalert.service.crew_setup import keep_hours
 from mowalert.service.records import KeptOff
+from mowalert.service.report import report_mowing
 from mowalert.service.visits import Visit, report_visit
 from mowalert.service.week import week_ahead, week_summary
 from mowalert.store.engine import SqlStore
@@ -134,6 +135,14 @@ def test_a_summary_tells_what_was_done_skipped_and_too_late(firm: Firm) -> None:
     assert told.over_limit >= 1
     assert told.on_time + told.over_limit == 3
     assert told.crew_h == 5 * 16.0
+
+
+def test_cuts_reported_without_a_visit_count_once(firm: Firm) -> None:
+    first, second, *_ = planned(firm.sheet())
+    report_visit(firm.store, TURF, firm.keeper_id, Visit(first, TODAY, Outcome.DONE), by="ana", now=MORNING)
+    report_mowing(firm.store, TURF, second, height_mm=None, on=TODAY, today=TODAY, now=MORNING, by="page")
+    told = week_summary(firm.store, TURF, POLICY, firm.keeper_id, now=MONDAY)
+    assert (told.done, told.on_time + told.over_limit) == (2, 2)
 
 
 def test_a_week_without_any_visit_is_told_as_one(firm: Firm) -> None:
