@@ -32,6 +32,7 @@ if [ -z "$fast" ]; then
     "$bin/lint-imports"
     "$bin/pydoclint" --quiet mowalert
 fi
-"$bin/python" -m pytest -n "${MOWALERT_TEST_WORKERS:-2}" --dist worksteal --ignore tests/reference
+# Tests marked with a group share a long set-up, and so a process.
+"$bin/python" -m pytest -n "${MOWALERT_TEST_WORKERS:-2}" --dist loadgroup --ignore tests/reference
 # The report of outside values is filled by one process.
 [ -n "$fast" ] || "$bin/python" -m pytest tests/reference
