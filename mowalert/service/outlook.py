@@ -23,6 +23,7 @@ from mowalert.service.records import GrowthRecord, LawnRecord, SiteRecord
 
 CURVE_ROWS = 6
 """Rows of a stored curve: G, degree-days, water stress, heat load, holds, depletion."""
+UNKNOWN_HOURS = (float("nan"),) * 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +166,7 @@ def outlook_for(
         t_min_c=np.array([day.t_min_c if day else np.nan for day in days]),
         t_max_c=np.array([day.t_max_c if day else np.nan for day in days]),
         rain_mm=np.array([day.rain_mm if day else np.nan for day in days]),
-        rain_in_hours_mm=np.array([_rain_in_hours(day, hours) for day in days]),
+        rain_in_hours_mm=_rain_in_hours(days, hours),
         since=stand.since,
         fresh=fresh,
         gains_on=record.as_of,
@@ -173,12 +174,12 @@ def outlook_for(
     )
 
 
-def _rain_in_hours(day: WeatherDay | None, hours: tuple[int, int]) -> float:
-    if day is None or day.hours is None:
-        return float("nan")
+def _rain_in_hours(days: Sequence[WeatherDay | None], hours: tuple[int, int]) -> Floats:
+    """Rain of each day between two hours, shape (day,); nan where no hour is known. [mm]"""
+    by_hour = np.array([day.hours.rain_mm if day and day.hours else UNKNOWN_HOURS for day in days])
     # Leaves stay wet a while: the two hours before count as well.
-    rain_mm = day.hours.rain_mm[max(0, hours[0] - 2) : hours[1]]
-    return float(np.nansum(rain_mm)) if not all(np.isnan(rain_mm)) else float("nan")
+    rain_mm = by_hour[:, max(0, hours[0] - 2) : hours[1]]
+    return np.where(np.isnan(rain_mm).all(axis=1), np.nan, np.nansum(rain_mm, axis=1))
 
 
 def lawn_facts(lawn: LawnRecord, site: SiteRecord, turf: Turf) -> LawnFacts:
