@@ -9,7 +9,7 @@ from mowalert.domain.day_sheet import SheetReader
 from mowalert.domain.notices import RenderedEmail
 from mowalert.domain.units import c_from_f
 from mowalert.languages import N_
-from mowalert.service.crew_heat_notices import HeatDay
+from mowalert.service.heat_days import HeatDay
 
 BANDS = {
     HeatBand.NONE: "",

@@ -27,7 +27,7 @@ from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
 from mowalert.office.day_table import as_csv
 from mowalert.service.class_rules import close, keep_class, place_in_districts
-from mowalert.service.crew_heat_notices import heat_of_day
+from mowalert.service.heat_days import heat_of_day
 from mowalert.service.known import organisation
 from mowalert.service.park_records import ClassRule, HeatPlan, HoldLogRecord, RestrictionKind
 from mowalert.service.restrictions import NewRestriction, lift, read_area, restrict
@@ -340,7 +340,7 @@ def heat_days(keeper: OrganisationOption, at: AtOption = None, json: JsonOption 
         with services.store.begin() as work:
             of = organisation(work, keeper)
             days = [of.today(now) + timedelta(days=ahead) for ahead in range(7)]
-            found = [heat_of_day(work, services.policy, of, on, now=now) for on in days]
+            found = [heat_of_day(work, of, on, max_age=services.policy.max_age, now=now) for on in days]
         hot = [one for one in found if one is not None]
         if json:
             print_json(hot)

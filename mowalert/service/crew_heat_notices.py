@@ -6,41 +6,20 @@ from datetime import date, datetime, time, timedelta
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from mowalert.domain.crew_heat import crew_heat, heat_band
+from mowalert.domain.crew_heat import heat_band
 from mowalert.domain.day_sheet import SheetReader
-from mowalert.domain.notices import CrewHeat, RenderedEmail
-from mowalert.domain.weather import DayHours
+from mowalert.domain.notices import RenderedEmail
 from mowalert.links import Links
 from mowalert.service.crew_records import Role
-from mowalert.service.day_lawns import day_crews, hours_in_cells, whole_hours, working_crews
-from mowalert.service.park_records import HeatNotice, HeatPlan, HeatStep
+from mowalert.service.heat_days import HeatDay, heat_of_day
+from mowalert.service.park_records import HeatNotice, HeatStep
 from mowalert.service.people import Occasion, Post
-from mowalert.service.ports import Store, Work
-from mowalert.service.records import KeeperRecord
-from mowalert.service.tell import Policy, has_crews
+from mowalert.service.ports import Store
+from mowalert.service.tell import Policy
 
 EVENING = time(17)
 """From when the next day's heat is told. Working value."""
 KIND, WORSE_KIND = "crew_heat", "crew_heat_worse"
-USUAL_FROM_H, USUAL_TO_H = 7, 16
-"""Working hours of an organisation that names no crews. Working values."""
-
-
-@dataclass(frozen=True, slots=True)
-class HeatDay:
-    """A working day's heat where it is worst, and what the employer's plan says.
-
-    ``before_f`` is the index told the evening before, where this notice says that it got worse.
-    """
-
-    keeper_name: str
-    heat: CrewHeat
-    where: str
-    first_f: float
-    strong_f: float
-    plan: str = ""
-    call: str = ""
-    before_f: float | None = None
 
 
 class HeatWords(Protocol):
@@ -97,7 +76,7 @@ def _tell(post: Post, words: HeatWords) -> bool:
     for on in (local.date(), local.date() + timedelta(days=1)):
         notices = post.work.parks.heat_notices(post.keeper.keeper_id, first=on, last=on)
         step = _step(notices, on, local)
-        found = heat_of_day(post.work, post.policy, post.keeper, on, now=post.now) if step else None
+        found = _found(post, on) if step else None
         if step is None or found is None or not _begins_later(found, local):
             continue
         before_f = notices[0].heat_index_f if notices else None
@@ -105,6 +84,10 @@ def _tell(post: Post, words: HeatWords) -> bool:
             continue
         return _told(post, words, found, step, before_f)
     return False
+
+
+def _found(post: Post, on: date) -> HeatDay | None:
+    return heat_of_day(post.work, post.keeper, on, max_age=post.policy.max_age, now=post.now)
 
 
 def _step(notices: Sequence[HeatNotice], on: date, local: datetime) -> HeatStep | None:
@@ -140,73 +123,3 @@ def _told(post: Post, words: HeatWords, found: HeatDay, step: HeatStep, before_f
         if post.reads_texts(one):
             post.text(one, occasion, words.heat_text(day, to))
     return True
-
-
-def heat_of_day(
-    work: Work, policy: Policy, keeper: KeeperRecord, on: date, *, now: datetime
-) -> HeatDay | None:
-    """Return a day's heat where an organisation's places are hottest, within its working hours by the clock.
-
-    Parameters
-    ----------
-    work : Work
-        An open transaction.
-    policy : Policy
-        The age at which weather is too old.
-    keeper : KeeperRecord
-        The organisation.
-    on : date
-        The day.
-    now : datetime
-        The moment, aware.
-
-    Returns
-    -------
-    HeatDay | None
-        None below the employer's first caution, on a day off, and where the weather is old or unknown.
-    """
-    hours = _working_hours(work, keeper, on)
-    if hours is None:
-        return None
-    plan = work.parks.heat_plan(keeper.keeper_id) or HeatPlan(keeper.keeper_id)
-    places = _places(work, keeper.keeper_id, policy, now)
-    worst: tuple[CrewHeat, str] | None = None
-    for cell_id, told in hours_in_cells(work, places, keeper.time_zone, on).items():
-        heat = _heat_in(told, on, hours, plan)
-        if heat is not None and (worst is None or heat.heat_index_f > worst[0].heat_index_f):
-            worst = heat, places[cell_id]
-    if worst is None:
-        return None
-    return HeatDay(keeper.name, *worst, plan.first_caution_f, plan.strong_caution_f, plan.plan, plan.call)
-
-
-def _working_hours(work: Work, keeper: KeeperRecord, on: date) -> tuple[int, int] | None:
-    """First and last hour of work by the clock; none on a day off."""
-    crews = working_crews(day_crews(work, keeper.keeper_id, on))
-    if crews:
-        return whole_hours(crews)
-    if has_crews(work, keeper.keeper_id):
-        return None
-    record = next(one for one in work.rounds.all() if one.round_id == keeper.round_id)
-    return (USUAL_FROM_H, USUAL_TO_H) if record.weekdays >> on.weekday() & 1 else None
-
-
-def _places(work: Work, keeper_id: int, policy: Policy, now: datetime) -> dict[int, str]:
-    """Weather cells with fresh weather in which an organisation has sites, and the district they lie in."""
-    districts = {one.site_id: one.district for one in work.crews.sites(keeper_id).values()}
-    names = {site.cell_id: districts.get(site.site_id, "") for site in work.crews.sites_of(keeper_id)[::-1]}
-    cells = work.weather.cells(sorted(names)) if names else []
-    fresh = [cell for cell in cells if cell.fetched_at and now - cell.fetched_at <= policy.max_age]
-    return {cell.cell_id: names[cell.cell_id] for cell in fresh}
-
-
-def _heat_in(told: DayHours, on: date, hours: tuple[int, int], plan: HeatPlan) -> CrewHeat | None:
-    return crew_heat(
-        on,
-        told.t_c,
-        told.rel_humidity_pct,
-        from_hour=hours[0],
-        to_hour=max(hours[0] + 1, hours[1]),
-        first_f=plan.first_caution_f,
-        strong_f=plan.strong_caution_f,
-    )

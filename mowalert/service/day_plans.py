@@ -1,25 +1,26 @@
 """A day's plan as it is kept and handed out: versions of it, and back again."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from math import isnan
 
 from pydantic import TypeAdapter, ValidationError
 
-from mowalert.domain.crew_heat import crew_heat
 from mowalert.domain.crews import Change, ChangeKind, Crew, DayPlan, Fault, LeftOut, Route, Stop
 from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetLawn, SheetLeft, SheetStop
 from mowalert.domain.notices import CrewHeat
 from mowalert.domain.weather import DayHours
 from mowalert.errors import InputError, StoreError
 from mowalert.service.crew_records import PlanRecord
-from mowalert.service.day_lawns import DayLawns, whole_hours, working_crews
+from mowalert.service.day_lawns import DayLawns
+from mowalert.service.heat_days import heat_by_cell, heat_plan_of, worst
 from mowalert.service.official import warnings_for
 from mowalert.service.outlook import weather_stamp
 from mowalert.service.ports import Work
 from mowalert.service.records import KeeperRecord
 from mowalert.service.tell import Policy
+from mowalert.service.work_hours import whole_hours, working_crews
 
 SHEET = TypeAdapter(DaySheet)
 
@@ -98,7 +99,7 @@ def keep_version(
         changes=changes,
         weather=weather_stamp([case.stand for case in lawns.seen], now=now, max_age=policy.max_age),
         dropped=_dropped(changes, known),
-        crew_heat=_heat_of(hours.values(), draft.crews, plan.on),
+        crew_heat=_heat_of(work, keeper.keeper_id, hours, draft.crews, plan.on),
         warnings=warnings_for(work, sorted(lawns.cells), now=now),
     )
     facts = {"sheet": SHEET.dump_python(sheet, mode="json"), "rain_mm": rain_by_cell(hours)}
@@ -178,15 +179,10 @@ def _crew_sheet(crew: Crew, plan: DayPlan, lawns: Mapping[int, SheetLawn]) -> Cr
     )
 
 
-def _heat_of(cells: Iterable[DayHours], crews: Sequence[Crew], on: date) -> CrewHeat | None:
+def _heat_of(
+    work: Work, keeper_id: int, cells: Mapping[int, DayHours], crews: Sequence[Crew], on: date
+) -> CrewHeat | None:
     """The hottest cell's heat within the hours that crews work."""
     if not crews:
         return None
-    from_h, to_h = whole_hours(crews)
-    to_h = max(from_h + 1, to_h)
-    hot = [
-        heat
-        for told in cells
-        if (heat := crew_heat(on, told.t_c, told.rel_humidity_pct, from_hour=from_h, to_hour=to_h))
-    ]
-    return max(hot, key=lambda one: one.heat_index_f, default=None)
+    return worst(heat_by_cell(cells, on, whole_hours(crews), heat_plan_of(work, keeper_id)).values())

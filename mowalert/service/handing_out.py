@@ -19,8 +19,9 @@ from mowalert.service.people import Occasion, Post
 from mowalert.service.ports import Store
 from mowalert.service.ports_crews import CrewWords
 from mowalert.service.records import KeeperRecord
-from mowalert.service.tell import Policy, has_crews
+from mowalert.service.tell import Policy
 from mowalert.service.week import week_summary
+from mowalert.service.work_hours import has_crews
 
 WEEK_DAY, WEEK_AT = 0, time(5, 30)
 """Monday at six the owner hears of the week, or on the first night after, to Wednesday noon."""

@@ -17,12 +17,13 @@ from mowalert.domain.day_sheet import CrewSheet, DaySheet
 from mowalert.domain.grasses import Turf
 from mowalert.domain.travel import Travel, TravelOf, by_great_circle
 from mowalert.errors import InputError, SourceError
-from mowalert.service.day_lawns import DayLawns, day_crews, day_lawns, hours_in_cells, whole_hours
+from mowalert.service.day_lawns import DayLawns, day_lawns
 from mowalert.service.day_plans import Draft, keep_version, newest_sheets, plan_of, rain_by_cell, sheet_of
 from mowalert.service.known import known_keeper
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord
 from mowalert.service.tell import Policy
+from mowalert.service.work_hours import day_crews, hours_in_cells, whole_hours
 
 MORNING, ASKED, RAIN = "morning", "asked", "rain"
 """Why a version of a plan was made."""

@@ -11,15 +11,15 @@ from hashlib import sha256
 
 from pydantic import TypeAdapter
 
-from mowalert.domain.crew_heat import crew_heat
 from mowalert.domain.decide import decide
 from mowalert.domain.grasses import Turf
-from mowalert.domain.notices import ClassNotice, CrewHeat, Digest, Notice, Recipient, WeatherStamp
+from mowalert.domain.notices import ClassNotice, Digest, Notice, Recipient, WeatherStamp
 from mowalert.domain.rounds import Occurrence, Timetable, latest, missed_between, round_on, weekdays_in
 from mowalert.domain.words import Channel, DigestKind, KeeperKind, NoticeKind, Silence
 from mowalert.service.class_holds import ClassDay, class_day, keep_log
 from mowalert.service.crew_records import Role
 from mowalert.service.guides import guides_with_dates, speakers
+from mowalert.service.heat_days import heat_of_day
 from mowalert.service.heat_told import note_told
 from mowalert.service.official import warnings_for
 from mowalert.service.outlook import StandDays, load_stands, outlook_for, weather_stamp
@@ -32,6 +32,7 @@ from mowalert.service.records import (
     Said,
     ToldRecord,
 )
+from mowalert.service.work_hours import has_crews
 
 LAWNS_AT_ONCE = 2000
 FACTS = TypeAdapter(Notice)
@@ -240,7 +241,7 @@ def _tell(
         if digest is None:
             keep_log(work, day, ())
             continue
-        digest = _for_crews(work, digest, around, now)
+        digest = _for_crews(work, policy, keeper, digest, around, now)
         written = _enqueue(work, words, policy, keeper, group, digest, now)
         keep_log(work, day, written)
         if written:
@@ -349,26 +350,19 @@ def _digest(
 
 
 def _for_crews(
-    work: Work, digest: Digest, seen: Sequence[tuple[LawnRecord, StandDays]], now: datetime
+    work: Work,
+    policy: Policy,
+    keeper: KeeperRecord,
+    digest: Digest,
+    seen: Sequence[tuple[LawnRecord, StandDays]],
+    now: datetime,
 ) -> Digest:
     """Add what people who work outdoors need: the day's heat, and what the authorities warn of."""
     if digest.to.kind is KeeperKind.HOMEOWNER:
         return digest
     cells = sorted({stand.cell_id for _, stand in seen})
-    days = [heat for lawn, stand in seen if (heat := _heat_of(lawn, stand, digest.on)) is not None]
-    return replace(
-        digest,
-        crew_heat=max(days, key=lambda day: day.heat_index_f, default=None),
-        warnings=warnings_for(work, cells, now=now),
-    )
-
-
-def _heat_of(lawn: LawnRecord, stand: StandDays, on: date) -> CrewHeat | None:
-    day = stand.days.get(on)
-    if day is None or day.hours is None:
-        return None
-    hours = day.hours
-    return crew_heat(on, hours.t_c, hours.rel_humidity_pct, from_hour=lawn.mow_from_h, to_hour=lawn.mow_to_h)
+    hot = heat_of_day(work, keeper, digest.on, max_age=policy.max_age, now=now)
+    return replace(digest, crew_heat=hot.heat if hot else None, warnings=warnings_for(work, cells, now=now))
 
 
 def _kind(keeper: KeeperRecord, notices: Sequence[Notice], *, only_blind: bool) -> DigestKind:
@@ -494,11 +488,6 @@ def _to_supervisors(
         if added:
             queued.append(f"{one.name}, {Channel.EMAIL}")
     return queued
-
-
-def has_crews(work: Work, keeper_id: int) -> bool:
-    """Whether an organisation has any crew: then its days are planned, and not only listed."""
-    return any(not crew.retired for crew in work.crews.crews(keeper_id))
 
 
 def _message(

@@ -16,13 +16,14 @@ from mowalert.domain.lawn import Anchor, LawnFacts
 from mowalert.domain.thirds import limit_height_mm, window_height_mm
 from mowalert.service.crew_records import LawnWork, Outcome, VisitRecord
 from mowalert.service.cuts import cuts_between
-from mowalert.service.day_lawns import day_crews, minutes_at, working_crews
+from mowalert.service.day_lawns import minutes_at
 from mowalert.service.day_plans import newest_sheets
 from mowalert.service.known import known_keeper
 from mowalert.service.look import SeenLawn, see_lawns
 from mowalert.service.outlook import weather_stamp
 from mowalert.service.ports import Store, Work
 from mowalert.service.tell import Policy
+from mowalert.service.work_hours import day_crews, working_crews
 
 DAYS = 7
 USUAL_DRIVE_MIN = 6.0

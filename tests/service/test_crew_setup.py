@@ -18,8 +18,8 @@ from mowalert.service.crew_setup import (
 )
 from mowalert.service.crew_tables import SetUpReport, import_contacts, import_crews
 from mowalert.service.day_hours import days_in, hours_in
-from mowalert.service.day_lawns import day_crews
 from mowalert.service.known import crew_named, organisation
+from mowalert.service.work_hours import day_crews
 from mowalert.store.engine import SqlStore
 
 CREWS = "crew,latitude,longitude,days,hours"

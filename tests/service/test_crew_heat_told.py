@@ -1,0 +1,86 @@
+"""The crews' heat in a parks department's own list: by the clock, in its hours, by its thresholds."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+from parks import MORNING, NAME, POLICY, TODAY, Parks, hot
+
+from mowalert.domain.crews import Position
+from mowalert.service.crew_setup import keep_crew
+from mowalert.service.heat_days import heat_of_day
+from mowalert.service.park_records import HeatNotice, HeatPlan
+
+DANGER_C = 40.0
+"""Hot enough to hold every lawn, so that there is a list to stand in."""
+
+
+@pytest.fixture
+def parks(tmp_path: Path) -> Parks:
+    found = Parks(tmp_path / "parks.db")
+    found.skies.day = hot(DANGER_C)
+    return found
+
+
+def listed(parks: Parks) -> str:
+    (mail,) = parks.mails("hold starts")
+    return str(mail["text"])
+
+
+def noted(parks: Parks) -> list[HeatNotice]:
+    with parks.store.begin() as work:
+        return work.parks.heat_notices(parks.keeper_id, first=TODAY, last=TODAY)
+
+
+def with_plan(parks: Parks, first_f: float, strong_f: float) -> None:
+    with parks.store.begin() as work:
+        work.parks.keep_heat_plan(HeatPlan(parks.keeper_id, first_f, strong_f))
+        work.commit()
+
+
+def test_a_list_tells_the_hour_that_the_clock_shows(parks: Parks) -> None:
+    parks.night()
+    # Standard hour 14 is three in the afternoon by the clock in July; work ends at five.
+    assert "at 15:00" in listed(parks)
+    assert "Coolest hours 7:00 to 11:00" in listed(parks)
+
+
+def test_a_list_keeps_to_the_employers_thresholds(parks: Parks) -> None:
+    with_plan(parks, 140.0, 145.0)
+    parks.night()
+    assert "Crew heat" not in listed(parks)
+    assert noted(parks) == []
+
+
+@pytest.mark.parametrize(("strong_f", "strong"), [(85.0, True), (140.0, False)])
+def test_what_a_list_told_is_as_strong_as_the_employer_says(
+    parks: Parks, strong_f: float, *, strong: bool
+) -> None:
+    with_plan(parks, 82.0, strong_f)
+    parks.night()
+    assert [one.strong for one in noted(parks)] == [strong]
+
+
+def heat_on(parks: Parks, on: date) -> tuple[int, int, int] | None:
+    with parks.store.begin() as work:
+        keeper = work.keepers.get([parks.keeper_id])[parks.keeper_id]
+        found = heat_of_day(work, keeper, on, max_age=POLICY.max_age, now=MORNING)
+    return None if found is None else (found.heat.at_hour, found.heat.safest_from, found.heat.safest_to)
+
+
+def test_without_crews_work_is_when_the_lawns_may_be_mown(parks: Parks) -> None:
+    parks.night()
+    with parks.store.begin() as work:
+        for lawn in work.lawns.get(parks.lawn_ids()):
+            work.lawns.change(replace(lawn, mow_from_h=5, mow_to_h=12))
+        work.commit()
+    assert heat_on(parks, TODAY) == (11, 5, 9)
+    assert heat_on(parks, TODAY + timedelta(days=4)) is None, "nothing is mown on a Saturday"
+
+
+def test_crews_work_their_own_hours(parks: Parks) -> None:
+    parks.night()
+    hours = {"depot": Position(42.7, -73.8), "weekdays": 0b11111, "from_min": 360, "to_min": 630}
+    keep_crew(parks.store, NAME, "Red", **hours)  # type: ignore[arg-type]
+    assert heat_on(parks, TODAY) == (10, 6, 10)
