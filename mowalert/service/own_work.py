@@ -34,8 +34,10 @@ class OwnWork:
         return next((sheet for sheet in self.sheets if sheet.on == on), None)
 
     def may_see(self, crew_id: int) -> bool:
-        """Whether a crew's part is theirs to see."""
-        return self.sees_all or self.contact.crew_id == crew_id
+        """Whether a crew's part is theirs to see: one of their days', or for a lead their own."""
+        if not self.sees_all:
+            return self.contact.crew_id == crew_id
+        return any(sheet.crew(crew_id) is not None for sheet in self.sheets)
 
     def may_report(self, lawn_id: int, on: date) -> bool:
         """Whether a lawn is theirs to report of: any, or for a lead one of their crew's that day."""

@@ -5,6 +5,7 @@ from datetime import datetime
 from pathlib import Path
 
 from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
@@ -63,7 +64,15 @@ def create_app(services: Services, *, clock: Callable[[], datetime] = utc_now) -
         To be served behind a proxy that speaks TLS.
     """
     chosen = services.settings.service
-    app = FastAPI(title=chosen.name, version=__version__, docs_url=None, redoc_url=None, openapi_url=None)
+    app = FastAPI(
+        title=chosen.name,
+        version=__version__,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        # Such a redirect would be to whatever host the request names.
+        redirect_slashes=False,
+    )
     letters = ServiceLetters(chosen.name, services.policy.host, chosen.contact_email)
     app.state.site = Site(services, services.links, letters, clock)
     for routes in (front, joining, taps, keeper, operator, bulletin, calendar, hooks, work):
@@ -73,6 +82,7 @@ def create_app(services: Services, *, clock: Callable[[], datetime] = utc_now) -
     app.middleware("http")(_guarded)
     health.watch(app)
     app.exception_handler(HTTPException)(_plain_error)
+    app.exception_handler(RequestValidationError)(_no_such_page)
     return app
 
 
@@ -97,6 +107,11 @@ def _is_too_large(request: Request) -> bool:
     told = request.headers.get("content-length", "0")
     most = UPLOADS.get((request.method, request.url.path), MOST_OCTETS)
     return not told.isdecimal() or int(told) > most or "transfer-encoding" in request.headers
+
+
+async def _no_such_page(request: Request, error: Exception) -> Response:
+    """Answer an address that cannot be, such as a number with letters in it."""
+    return site_of(request).page(request, "gone.html", status=404)
 
 
 async def _plain_error(request: Request, error: Exception) -> Response:

@@ -4,9 +4,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import Request
+from fastapi import Path, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
@@ -19,8 +19,13 @@ from mowalert.service.records import KeeperRecord
 from mowalert.wiring import Services
 
 MONDAY = date(2024, 1, 1)
+MOST_ID = 2**31 - 1
+"""Highest number that the store gives."""
 LONGEST_ANSWER = 500
 """Letters of one answer of a form; more is cut before anything reads it."""
+
+Number = Annotated[int, Path(ge=1, le=MOST_ID)]
+"""In a path; what cannot be one is not found."""
 
 
 def utc_now() -> datetime:
@@ -118,6 +123,12 @@ def language_of(request: Request) -> str:
     """Return the language a browser asks for."""
     asked = request.query_params.get("lang", "")
     return asked if asked in LANGUAGES else best_language(request.headers.get("accept-language", ""))
+
+
+def number_in(text: str) -> int | None:
+    """Return the number in a text; none where it is none that the store could have given."""
+    number = int(text) if text.isdecimal() and len(text) <= len(str(MOST_ID)) else MOST_ID + 1
+    return number if number <= MOST_ID else None
 
 
 async def form_of(request: Request) -> dict[str, str]:

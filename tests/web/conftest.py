@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -32,9 +33,18 @@ def mailbox() -> Mailbox | None:
 def services(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, sky: Skies, mailbox: Mailbox | None
 ) -> Iterator[Services]:
+    with services_in(tmp_path, monkeypatch, mailbox) as made:
+        yield made
+
+
+@contextmanager
+def services_in(
+    folder: Path, patch: pytest.MonkeyPatch, mailbox: Mailbox | None = None
+) -> Iterator[Services]:
+    """Services that keep everything in a folder."""
     for name in [name for name in os.environ if name.startswith("MOWALERT_")]:
-        monkeypatch.delenv(name)
-    data = tmp_path / "var"
+        patch.delenv(name)
+    data = folder / "var"
     data.mkdir()
     (data / "mowalert.db").write_bytes(empty_store())
     environ = {
@@ -46,13 +56,24 @@ def services(
         "MOWALERT_SMS__TRANSPORT": "file",
     } | ({} if mailbox is None else mailbox.settings)
     made = open_services(load_settings(None, environ=environ))
-    yield made
-    made.close()
+    try:
+        yield made
+    finally:
+        made.close()
 
 
 @pytest.fixture
 def visitor(services: Services, sky: Skies, tmp_path: Path, mailbox: Mailbox | None) -> Iterator[Visitor]:
-    made = Visitor(services, "", tmp_path, sky, mailbox)
+    with visiting(services, tmp_path, sky, mailbox) as made:
+        yield made
+
+
+@contextmanager
+def visiting(
+    services: Services, folder: Path, sky: Skies, mailbox: Mailbox | None = None
+) -> Iterator[Visitor]:
+    """Somebody whose browser reaches the pages."""
+    made = Visitor(services, "", folder, sky, mailbox)
     with served(create_app(services, clock=lambda: made.now)) as url:
         made.url = url
         yield made

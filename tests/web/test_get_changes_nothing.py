@@ -2,15 +2,13 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from html import unescape
 from urllib.parse import urljoin, urlsplit
 
 import pytest
-from fastapi import FastAPI
 from regions import REGION, a_region, a_summer
-from starlette.routing import BaseRoute, Mount, Route
+from site_routes import Way, ways_of
 from stores import contents
 from test_work_pages import Company, company_of_crews
 from tours import DRY, PHRASE
@@ -66,27 +64,16 @@ def links_of(text: str, *, at: str = "/") -> set[str]:
     return {f"{one.path or '/'}{f'?{one.query}' if one.query else ''}" for one in ours}
 
 
-def routes_of(routes: Iterable[BaseRoute], *, below: str = "") -> Iterator[tuple[str, Route]]:
-    """Every route that answers a GET, with the path it is under."""
-    for route in routes:
-        # FastAPI keeps an included router whole; older ones copy its routes.
-        included = getattr(route, "original_router", None)
-        if included is not None:
-            yield from routes_of(included.routes, below=below)
-        elif isinstance(route, Mount) and isinstance(route.app, FastAPI):
-            yield from routes_of(route.app.routes, below=route.path)
-        elif isinstance(route, Route) and "GET" in (route.methods or ()):
-            yield below, route
-
-
 def filled(path: str) -> str:
     return re.sub(r"\{(\w+)[^}]*\}", lambda part: FILLED.get(part[1], "1"), path)
 
 
-def is_answered(below: str, route: Route, opened: dict[str, int]) -> bool:
+def is_answered(way: Way, opened: dict[str, int]) -> bool:
     """Whether a route was found by somebody who knew the way."""
     return any(
-        status < 400 and path.startswith(below) and route.path_regex.match(urlsplit(path).path[len(below) :])
+        status < 400
+        and path.startswith(way.below)
+        and way.route.path_regex.match(urlsplit(path).path[len(way.below) :])
         for path, status in opened.items()
     )
 
@@ -140,16 +127,16 @@ def test_no_address_there_is_changes_anything_when_it_is_opened(year: Visitor) -
     subjects = " ".join(mail["Subject"] for mail in year.mails())
     assert [kind for kind in KINDS if kind not in subjects] == []
     looking = scanner(year)
-    routes = list(routes_of(create_app(year.services).routes))
+    ways = [one for one in ways_of(create_app(year.services).routes) if one.method == "GET"]
     crews = company_of_crews(year)
     at_work = {crews.path("dana"), stop_of(crews)}
     before = contents(year.services.store.url)
     fresh_tap = year.services.links.mowed_url(1, year.now, now=year.now)
     looking.follow(links_in_mails(year) | STARTS | at_work | {fresh_tap.removeprefix(BASE)})
-    for below, route in routes:
-        looking.open(below + filled(route.path))
+    for way in ways:
+        looking.open(filled(way.template))
     assert contents(year.services.store.url) == before
     assert {path: status for path, status in looking.opened.items() if status >= 500} == {}
-    unknown = [below + route.path for below, route in routes if not is_answered(below, route, looking.opened)]
+    unknown = [way.template for way in ways if not is_answered(way, looking.opened)]
     # Nothing was tried in earnest unless every route let the scanner in.
     assert unknown == []

@@ -2,7 +2,7 @@
 
 import re
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from html import unescape
 from random import Random
 
@@ -90,10 +90,15 @@ def company_of_crews(visitor: Visitor) -> Company:
     """A company of twenty gardens whose day has been planned."""
     made = Company(visitor, "Green Quarter", gardens(20))
     visitor.night()
+    handed_out(visitor, visitor.now)
+    return made
+
+
+def handed_out(visitor: Visitor, now: datetime) -> None:
+    """Plan the day of every company, and hand it out."""
     services = visitor.services
     office = Office(Dispatch(InTurn()), CrewSheets("Turf Line"), services.links)
-    hand_out(services.store, TURF, services.policy, office, now=visitor.now)
-    return made
+    hand_out(services.store, TURF, services.policy, office, now=now)
 
 
 @pytest.fixture
@@ -105,9 +110,7 @@ def rival(company: Company, visitor: Visitor) -> Company:
     ]
     made = Company(visitor, "Blue Lane", "\n".join([HEADER, *rows]))
     visitor.night()
-    services = visitor.services
-    office = Office(Dispatch(InTurn()), CrewSheets("Turf Line"), services.links)
-    hand_out(services.store, TURF, services.policy, office, now=visitor.now + timedelta(minutes=1))
+    handed_out(visitor, visitor.now + timedelta(minutes=1))
     return made
 
 

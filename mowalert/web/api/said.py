@@ -5,8 +5,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-MOST_ID = 2**31 - 1
-"""Highest number that the store gives."""
+from mowalert.web.site import MOST_ID
+
 TALLEST_MM = 10_000
 NOTE = r"^[^\u0000-\u001f\u007f-\u009f]*$"
 """One line of text: no control characters."""

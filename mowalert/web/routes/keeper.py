@@ -30,7 +30,7 @@ from mowalert.service.wishes import (
 )
 from mowalert.web.routes.joining import heights_for
 from mowalert.web.shown import shown_lawn
-from mowalert.web.site import Site, form_of, see_other, site_of
+from mowalert.web.site import Number, Site, form_of, see_other, site_of
 
 router = APIRouter()
 SiteHere = Annotated[Site, Depends(site_of)]
@@ -62,7 +62,7 @@ def pages(request: Request, token: str, site: SiteHere) -> HTMLResponse:
 
 
 @router.get("/my/{token}/lawn/{lawn_id}")
-def lawn(request: Request, token: str, lawn_id: int, site: SiteHere) -> HTMLResponse:
+def lawn(request: Request, token: str, lawn_id: Number, site: SiteHere) -> HTMLResponse:
     """Show one lawn."""
     keeper = site.keeper_of(PAGE, token)
     page = None if keeper is None else _page(site, keeper, lawn_id)
@@ -70,7 +70,7 @@ def lawn(request: Request, token: str, lawn_id: int, site: SiteHere) -> HTMLResp
 
 
 @router.get("/my/{token}/why/{told_id}")
-def why_said(request: Request, token: str, told_id: int, site: SiteHere) -> HTMLResponse:
+def why_said(request: Request, token: str, told_id: Number, site: SiteHere) -> HTMLResponse:
     """Show why a notice said what it said."""
     keeper = site.keeper_of(PAGE, token)
     services = site.services
@@ -174,7 +174,7 @@ def _keeper_wish(site: Site, keeper: KeeperRecord, form: dict[str, str]) -> str:
 
 
 @router.post("/my/{token}/lawn/{lawn_id}")
-def change(request: Request, token: str, lawn_id: int, site: SiteHere, form: Form) -> Response:
+def change(request: Request, token: str, lawn_id: Number, site: SiteHere, form: Form) -> Response:
     """Take a report, take one back, or keep the lawn another way."""
     keeper = site.keeper_of(PAGE, token)
     page = None if keeper is None else _page(site, keeper, lawn_id)

@@ -23,7 +23,7 @@ from mowalert.service.crew_records import ContactRecord, Outcome, SkipReason
 from mowalert.service.own_work import OwnWork, own_work
 from mowalert.service.visits import Visit, report_visit, undo_visit
 from mowalert.service.week import week_ahead
-from mowalert.web.site import Site, form_of, see_other, site_of
+from mowalert.web.site import Site, form_of, number_in, see_other, site_of
 
 router = APIRouter()
 SiteHere = Annotated[Site, Depends(site_of)]
@@ -47,7 +47,7 @@ def today(
 ) -> HTMLResponse:
     """Show a day's list, as far as it is theirs."""
     mine = _mine(site, token)
-    if mine is None:
+    if mine is None or not _may_ask(mine, crew):
         return _gone(request, site)
     return _shown(request, site, token, mine, on, crew, said=said)
 
@@ -89,11 +89,17 @@ def _shown(
     )
 
 
+def _may_ask(mine: OwnWork, crew: str) -> bool:
+    """Whether a crew asked for is one of theirs; a lead is shown their own whatever is asked for."""
+    number = number_in(crew)
+    return not mine.sees_all or not crew.isdecimal() or (number is not None and mine.may_see(number))
+
+
 def _crew_of(mine: OwnWork, sheet: DaySheet | None, asked: str) -> object:
     """The crew whose list is shown: their own, the one asked for, or none for the overview."""
     if sheet is None:
         return None
-    crew_id = mine.contact.crew_id if not mine.sees_all else int(asked) if asked.isdecimal() else None
+    crew_id = mine.contact.crew_id if not mine.sees_all else number_in(asked)
     return sheet.crew(crew_id) if crew_id is not None and mine.may_see(crew_id) else None
 
 
@@ -123,9 +129,10 @@ def _taken(site: Site, mine: OwnWork, form: dict[str, str]) -> str:
     services, by = site.services, mine.contact.name
     keeper_id = mine.keeper.keeper_id
     if form.get("undo", "").isdecimal():
-        visit_id = int(form["undo"])
-        if visit_id not in {one.visit_id for one in mine.visits if mine.may_report(one.lawn_id, one.on)}:
-            raise InputError(f"there is no visit {visit_id} that could be undone")
+        visit_id = number_in(form["undo"])
+        theirs = {one.visit_id for one in mine.visits if mine.may_report(one.lawn_id, one.on)}
+        if visit_id is None or visit_id not in theirs:
+            raise InputError(f"there is no visit {form['undo'][:12]} that could be undone")
         undo_visit(services.store, services.turf, keeper_id, visit_id, now=site.now)
         return "undone"
     visit = _visit(form, mine.keeper.units)
@@ -137,7 +144,8 @@ def _taken(site: Site, mine: OwnWork, form: dict[str, str]) -> str:
 
 def _visit(form: dict[str, str], units: Units) -> Visit:
     on = _day(form.get("on", ""))
-    if on is None or not form.get("lawn", "").isdecimal():
+    lawn_id = number_in(form.get("lawn", ""))
+    if on is None or lawn_id is None:
         raise InputError("the form is not whole; open the list again")
     try:
         outcome = Outcome(form.get("outcome", ""))
@@ -147,7 +155,7 @@ def _visit(form: dict[str, str], units: Units) -> Visit:
     height = _number(form.get("height", ""))
     inches = units is Units.US
     return Visit(
-        lawn_id=int(form["lawn"]),
+        lawn_id=lawn_id,
         on=on,
         outcome=outcome,
         reason=reason,
@@ -277,8 +285,9 @@ def _sheet(site: Site, token: str, on: str, crew: str) -> tuple[OwnWork, DayShee
         return (mine, sheet, mine.contact.crew_id) if mine.contact.crew_id is not None else None
     if not crew:
         return mine, sheet, None
-    known = crew.isdecimal() and sheet.crew(int(crew)) is not None
-    return (mine, sheet, int(crew)) if known else None
+    number = number_in(crew)
+    known = number is not None and sheet.crew(number) is not None
+    return (mine, sheet, number) if known else None
 
 
 def _mine(site: Site, token: str) -> OwnWork | None:

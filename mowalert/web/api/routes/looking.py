@@ -14,7 +14,7 @@ from mowalert.service.own_lawns import (
 )
 from mowalert.web.api.asking import Reader, SiteHere
 from mowalert.web.api.problems import answers
-from mowalert.web.api.said import MOST_ID, AskedNotices, AskedPage
+from mowalert.web.api.said import AskedNotices, AskedPage
 from mowalert.web.api.shown import (
     Lawn,
     Lawns,
@@ -26,6 +26,7 @@ from mowalert.web.api.shown import (
     show_notice,
     show_outlook,
 )
+from mowalert.web.site import MOST_ID
 
 router = APIRouter(tags=["look"])
 LawnId = Annotated[int, Path(ge=1, le=MOST_ID, description="The lawn's number.")]

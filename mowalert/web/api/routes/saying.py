@@ -19,7 +19,7 @@ from mowalert.service.wishes import pause
 from mowalert.web.api.asking import Reporter, SiteHere, takes_model, told
 from mowalert.web.api.problems import answers
 from mowalert.web.api.routes.looking import LawnId
-from mowalert.web.api.said import MOST_ID, AskedUndo, LeaveAlone, MeasuredHeight, Mowing, Pause
+from mowalert.web.api.said import AskedUndo, LeaveAlone, MeasuredHeight, Mowing, Pause
 from mowalert.web.api.shown import (
     KeptOffSaid,
     KeptOffUndone,
@@ -29,7 +29,7 @@ from mowalert.web.api.shown import (
     show_kept_off,
     show_report,
 )
-from mowalert.web.site import Site
+from mowalert.web.site import MOST_ID, Site
 
 router = APIRouter(tags=["say"])
 

@@ -11,8 +11,9 @@ from mowalert.service.own_lawns import NotThereError, lawn_of
 from mowalert.service.visits import Visit, report_visit, undo_visit, visits_between
 from mowalert.web.api.asking import Reader, Reporter, SiteHere, takes_model, told
 from mowalert.web.api.problems import answers
-from mowalert.web.api.said import MOST_ID, AskedVisits, VisitSaid
+from mowalert.web.api.said import AskedVisits, VisitSaid
 from mowalert.web.api.shown import VisitShown, VisitsShown
+from mowalert.web.site import MOST_ID
 
 router = APIRouter(tags=["visits"])
 LONGEST_D = 400
