@@ -25,7 +25,6 @@ settings.register_profile(
 )
 settings.load_profile("mowalert")
 
-pytest_plugins = ["damage"]
 ROOT = Path(__file__).resolve().parent.parent
 POSTGRES = "postgresql+psycopg://postgres@127.0.0.1:5432/postgres"
 

@@ -3,6 +3,7 @@
 #
 #   bash tests/run.sh              everything
 #   bash tests/run.sh --fast       without the outside references and without the linters
+#   bash tests/run.sh --hard       everything is broken in every way, and a table says what that cost
 #   bash tests/run.sh -k digest    any further words go to pytest, which then runs alone
 #
 # Tests that need PostgreSQL, the reference data or a browser skip with a line where these are absent.
@@ -10,11 +11,11 @@
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 
-fast=""
-if [ "${1:-}" = "--fast" ]; then
-    fast=yes
-    shift
-fi
+fast="" hard=""
+case "${1:-}" in
+    --fast) fast=yes; shift ;;
+    --hard) hard=yes; fast=yes; shift ;;
+esac
 
 extras="service,plots,web,crews,test"
 [ -n "$fast" ] || extras="$extras,reference"
@@ -22,6 +23,16 @@ bash deploy/bootstrap.sh "$extras"
 [ -n "$fast" ] || bash tests/browser.sh
 bin="${MOWALERT_VENV:-.venv}/bin"
 
+workers="${MOWALERT_TEST_WORKERS:-2}"
+if [ -n "$hard" ]; then
+    MOWALERT_HARD_TABLE="$(mktemp)"
+    export MOWALERT_HARD=1 MOWALERT_HARD_TABLE
+    outcome=0
+    "$bin/python" -m pytest -n "$workers" --dist worksteal --durations 10 tests/hard "$@" || outcome=$?
+    "$bin/python" tests/hard/table.py "$MOWALERT_HARD_TABLE"
+    rm -f "$MOWALERT_HARD_TABLE"
+    exit "$outcome"
+fi
 if [ "$#" -gt 0 ]; then
     exec "$bin/python" -m pytest "$@"
 fi
@@ -33,6 +44,6 @@ if [ -z "$fast" ]; then
     "$bin/pydoclint" --quiet mowalert
 fi
 # Tests marked with a group share a long set-up, and so a process.
-"$bin/python" -m pytest -n "${MOWALERT_TEST_WORKERS:-2}" --dist loadgroup --ignore tests/reference
+"$bin/python" -m pytest -n "$workers" --dist loadgroup --ignore tests/reference
 # The report of outside values is filled by one process.
 [ -n "$fast" ] || "$bin/python" -m pytest tests/reference
