@@ -1,11 +1,16 @@
 """The templates beside this file, in each language, and what they leave to be tidied."""
 
+import re
 from functools import cache
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template, select_autoescape
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template, pass_eval_context, select_autoescape
+from jinja2.nodes import EvalContext
 
 from mowalert.channels.wording import wording_in
 from mowalert.languages import translations
+
+BEFORE_UNIT = re.compile(r"(?<=[\d¼½¾]) (?=(?:%|°[CF]|mm|cm|m|km|mi|in|ft|h|min|am|pm|pulgadas?)(?![\w/]))")
+"""The space between a number and its unit."""
 
 
 @cache
@@ -36,6 +41,7 @@ def _environment(language: str) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         extensions=["jinja2.ext.i18n"],
+        finalize=keep_together,
     )
     # The extension adds the method when it is loaded, unseen by types.
     environment.install_gettext_translations(translations(language), newstyle=True)  # type: ignore[attr-defined]
@@ -50,3 +56,11 @@ def tidy(text: str) -> str:
         if line or (lines and lines[-1]):
             lines.append(line)
     return "\n".join(lines).strip() + "\n"
+
+
+@pass_eval_context
+def keep_together(context: EvalContext, value: object) -> object:
+    """Keep a number and its unit on one line; a template's ``finalize``, which leaves plain text as it is."""
+    if context.autoescape and isinstance(value, str):
+        return type(value)(BEFORE_UNIT.sub("\u00a0", value))
+    return value

@@ -58,6 +58,13 @@ def test_a_weekend_notice_gives_day_height_share_wait_and_clippings() -> None:
     assert "Leave the clippings" in text
 
 
+def test_a_number_and_its_unit_stay_on_one_line() -> None:
+    mail = render_email(a_digest(MOW), service_name="Turf Line")
+    assert re.search(r"\d\u00a0%", mail.html)
+    assert not re.search(r"[\d¼½¾] (?:%|in\b)", mail.html)
+    assert "\u00a0" not in mail.text
+
+
 def test_metric_keepers_read_millimetres() -> None:
     text = render_email(a_digest(MOW, units=Units.METRIC), service_name="Turf Line").text
     assert "at 77 mm" in text
@@ -210,7 +217,8 @@ def test_a_parks_subject_names_as_many_holds_as_fit() -> None:
 def test_a_guide_is_named_with_its_version_and_its_heights_where_the_lawn_is_kept_otherwise() -> None:
     mail = render_email(a_digest(a_notice(guide=SAID), units=Units.METRIC), service_name="Turf Line")
     for body in (mail.text, mail.html):
-        assert "The region guide has Kentucky bluegrass at 80 mm to 100 mm now." in body
+        said = "The region guide has Kentucky bluegrass at 80 mm to 100 mm now."
+        assert said in body.replace("\u00a0", " ")
         assert "Sharp!" in body
         assert "¡Afilada!" not in body
         assert "Region guide: Hill country, version 3" in body
