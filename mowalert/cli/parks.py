@@ -1,7 +1,7 @@
 """Commands of parks and of everybody's crews: turf classes, holds and their log, rules, irrigation, heat."""
 
 import csv as tables
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from io import StringIO
 from pathlib import Path
 from typing import Annotated
@@ -29,7 +29,15 @@ from mowalert.office.day_table import as_csv
 from mowalert.service.class_rules import close, keep_class, place_in_districts
 from mowalert.service.heat_days import heat_of_day
 from mowalert.service.known import organisation
-from mowalert.service.park_records import ClassRule, HeatPlan, HoldLogRecord, RestrictionKind
+from mowalert.service.park_records import (
+    ClassRule,
+    HeatPlan,
+    HoldLogRecord,
+    RestrictionKind,
+    RestrictionRecord,
+    WateringOff,
+)
+from mowalert.service.ports import Store
 from mowalert.service.restrictions import NewRestriction, lift, read_area, restrict
 from mowalert.service.watering import Where, turn_off, turn_on
 
@@ -38,6 +46,7 @@ ToOption = Annotated[str | None, typer.Option("--to", help="Last day.")]
 ClassOption = Annotated[str, typer.Option("--class", help="Turf class, such as sports.")]
 DistrictOption = Annotated[str, typer.Option("--district", help="District.")]
 SitesOption = Annotated[list[str] | None, typer.Option("--site", help="Site; may be given again.")]
+AllOption = Annotated[bool, typer.Option("--all", help="Also what is over.")]
 LOG_COLUMNS = ("on", "lawn_id", "hold_id", "step", "reason", "told", "at")
 LOOKED_BACK = timedelta(days=365)
 
@@ -226,25 +235,50 @@ def _area(path: Path) -> tuple[tuple[tuple[float, float], ...], ...]:
 
 
 @rules_app.command("lift")
-def lift_rule(number: int, keeper: OrganisationOption, at: AtOption = None) -> None:
-    """Take a rule back."""
+def lift_rule(
+    number: int,
+    keeper: OrganisationOption,
+    first_free: Annotated[str | None, typer.Option("--from", help="First day without it; today.")] = None,
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """End a rule; one that ends before its first day never held."""
     with one_line_errors(), opened() as services:
-        typer.echo(f"lifted: {lift(services.store, keeper, number, now=moment(at)).name}")
+        now = moment(at)
+        free_on = day(first_free) or _today(services.store, keeper, now)
+        lifted = lift(services.store, keeper, number, first_free_on=free_on, now=now)
+        if json:
+            print_json(lifted)
+        else:
+            typer.echo(f"lifted: {lifted.name}, held {_days(lifted)}")
+
+
+def _today(store: Store, keeper: str, now: datetime) -> date:
+    with store.begin() as work:
+        return organisation(work, keeper).today(now)
+
+
+def _days(dated: RestrictionRecord | WateringOff) -> str:
+    if dated.undone_at is not None:
+        return "on no day"
+    return f"from {dated.first_on} until {dated.last_on or 'further notice'}"
 
 
 @rules_app.command("list")
-def list_rules(keeper: OrganisationOption, at: AtOption = None, json: JsonOption = False) -> None:
-    """List rules in force or to come."""
+def list_rules(
+    keeper: OrganisationOption, every: AllOption = False, at: AtOption = None, json: JsonOption = False
+) -> None:
+    """List rules in force or to come, or all there have been."""
     with one_line_errors(), opened() as services:
         with services.store.begin() as work:
             of = organisation(work, keeper)
-            rules = work.parks.restrictions([of.keeper_id], since=of.today(moment(at))).get(of.keeper_id, [])
+            since = date.min if every else of.today(moment(at))
+            rules = work.parks.restrictions([of.keeper_id], since=since).get(of.keeper_id, [])
         if json:
             print_json(rules)
             return
         for rule in rules:
-            until = f" until {rule.last_on}" if rule.last_on else ""
-            typer.echo(f"{rule.restriction_id}: {rule.name}, {rule.kind}, from {rule.first_on}{until}")
+            typer.echo(f"{rule.restriction_id}: {rule.name}, {rule.kind}, {_days(rule)}")
 
 
 @watering_app.command("off")
@@ -278,26 +312,40 @@ def water_off(
 
 
 @watering_app.command("on")
-def water_on(number: int, keeper: OrganisationOption, at: AtOption = None) -> None:
-    """Take back that irrigation is off."""
+def water_on(
+    numbers: Annotated[list[int], typer.Argument(help="As `watering list` gives them.")],
+    keeper: OrganisationOption,
+    first_wet: Annotated[str | None, typer.Option("--from", help="First day with water; today.")] = None,
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Say that irrigation runs again; before its first dry day it never was off."""
     with one_line_errors(), opened() as services:
-        back = turn_on(services.store, keeper, number, now=moment(at))
-        typer.echo(f"lawn {back.lawn_id}: irrigation is not off")
+        now = moment(at)
+        wet_on = day(first_wet) or _today(services.store, keeper, now)
+        ended = turn_on(services.store, keeper, numbers, first_wet_on=wet_on, now=now)
+        if json:
+            print_json(ended)
+            return
+        for off in ended:
+            typer.echo(f"lawn {off.lawn_id}: irrigation was off {_days(off)}")
 
 
 @watering_app.command("list")
-def list_watering(keeper: OrganisationOption, at: AtOption = None, json: JsonOption = False) -> None:
-    """List irrigation that is off."""
+def list_watering(
+    keeper: OrganisationOption, every: AllOption = False, at: AtOption = None, json: JsonOption = False
+) -> None:
+    """List irrigation that is off or will be, or all that ever was."""
     with one_line_errors(), opened() as services:
         with services.store.begin() as work:
             of = organisation(work, keeper)
-            off = work.parks.watering_off(of.keeper_id, since=of.today(moment(at)))
+            since = date.min if every else of.today(moment(at))
+            off = work.parks.watering_off(of.keeper_id, since=since)
         if json:
             print_json(off)
             return
         for one in off:
-            until = f" until {one.last_on}" if one.last_on else " until further notice"
-            typer.echo(f"{one.off_id}: lawn {one.lawn_id}, from {one.first_on}{until} {one.note}".rstrip())
+            typer.echo(f"{one.off_id}: lawn {one.lawn_id}, {_days(one)} {one.note}".rstrip())
 
 
 @heat_app.command("set")

@@ -278,7 +278,10 @@ def _record(
             curve.depletion_mm[index],
         ]
     )
-    curve_from, rows = _with_past(rows, curve.first_on, batch.today, before)
+    # Lawns may come to a stand that just went dry with a cut of long ago.
+    dry_anew = before is None and batch.stands[index].key.dry_from
+    kept_days = LOOK_BACK_DAYS if dry_anew else KEPT_DAYS
+    curve_from, rows = _with_past(rows, curve.first_on, batch.today - timedelta(days=kept_days), before)
     rows = _to_horizon(rows, curve_from, batch.today)
     today = (batch.today - curve_from).days
     return GrowthRecord(
@@ -295,9 +298,10 @@ def _record(
     )
 
 
-def _with_past(rows: Floats, first_on: date, today: date, before: GrowthRecord | None) -> tuple[date, Floats]:
-    """Keep some weeks before today, from the curve stored before where the new one begins later."""
-    keep_from = today - timedelta(days=KEPT_DAYS)
+def _with_past(
+    rows: Floats, first_on: date, keep_from: date, before: GrowthRecord | None
+) -> tuple[date, Floats]:
+    """Keep days before today, from the curve stored before where the new one begins later."""
     if before is not None and before.curve_from < first_on:
         days = (first_on - before.curve_from).days
         old = unpack_curve(before.curve)[:, :days]

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from mowalert.domain.grasses import Turf
 from mowalert.service.bulletin import make_bulletins
 from mowalert.service.crew_heat_notices import HeatOffice, tell_crew_heat
+from mowalert.service.dry_stands import follow_watering
 from mowalert.service.grow import GrowReport, grow_stands
 from mowalert.service.guides import follow_guides
 from mowalert.service.handing_out import MorningsReport, Office, hand_out
@@ -17,7 +18,6 @@ from mowalert.service.pull import PullReport, pull_weather
 from mowalert.service.silence import assume_cuts
 from mowalert.service.spread import judge_forecasts
 from mowalert.service.tell import Policy, TellReport, tell_rounds
-from mowalert.service.watering import follow_watering
 
 LAST_NIGHT = "last_night_at"
 """Name under which the store keeps the moment of the newest night."""

@@ -161,8 +161,8 @@ class Parks(Protocol):
     def restrict(self, restriction: RestrictionRecord) -> int:
         """Keep a restriction; its number is given back."""
 
-    def lift(self, restriction_id: int, *, at: datetime) -> RestrictionRecord | None:
-        """Take a restriction back and return it; none if there is none of that number."""
+    def lift(self, rule: RestrictionRecord, *, last_on: date, at: datetime) -> RestrictionRecord:
+        """End a restriction on a day; one that ends before it begins is taken back and not found any more."""
 
     def restrictions(
         self, keeper_ids: Sequence[int] | None, *, since: date
@@ -172,8 +172,8 @@ class Parks(Protocol):
     def turn_off(self, off: WateringOff) -> int:
         """Keep that a lawn's irrigation is off; the number is given back."""
 
-    def turn_on(self, off_id: int, *, at: datetime) -> WateringOff | None:
-        """Take that back and return it; none if there is none of that number."""
+    def turn_on(self, off: WateringOff, *, last_on: date, at: datetime) -> WateringOff:
+        """End that on a day, as a restriction is ended."""
 
     def watering_off(self, keeper_id: int | None, *, since: date) -> list[WateringOff]:
         """Irrigation that is off, of one organisation or of all, and does not end before a date."""

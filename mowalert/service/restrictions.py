@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from math import isfinite
 from typing import Any
 
@@ -156,17 +156,51 @@ def _check(told: NewRestriction) -> None:
         raise InputError("only a height cap has a height")
 
 
-def lift(store: Store, keeper: str, restriction_id: int, *, now: datetime) -> RestrictionRecord:
-    """Take a restriction back; InputError if the organisation has none of that number."""
+def lift(
+    store: Store, keeper: str, restriction_id: int, *, first_free_on: date, now: datetime
+) -> RestrictionRecord:
+    """End a restriction; the days it held stay on record.
+
+    Parameters
+    ----------
+    store : Store
+        Where everything is kept.
+    keeper : str
+        The organisation.
+    restriction_id : int
+        Its number.
+    first_free_on : date
+        First day on which it does not hold; on or before its first day it never held.
+    now : datetime
+        The moment, aware.
+
+    Returns
+    -------
+    RestrictionRecord
+        The rule as it is kept now.
+
+    Raises
+    ------
+    InputError
+        If the organisation has none of that number, or it ends sooner by itself.
+    """
     with store.begin() as work:
         of = organisation(work, keeper)
         mine = work.parks.restrictions([of.keeper_id], since=date.min).get(of.keeper_id, [])
-        if restriction_id not in {one.restriction_id for one in mine}:
+        rule = next((one for one in mine if one.restriction_id == restriction_id), None)
+        if rule is None:
             raise InputError(f"{of.name} has no restriction {restriction_id}")
-        lifted = work.parks.lift(restriction_id, at=now)
+        last_on = day_before(first_free_on, rule.last_on, f"restriction {restriction_id}")
+        lifted = work.parks.lift(rule, last_on=last_on, at=now)
         work.commit()
-    assert lifted is not None  # noqa: S101 - it was there a line ago
     return lifted
+
+
+def day_before(first_free_on: date, last_on: date | None, what: str) -> date:
+    """Return the last day of what is ended early; InputError if it ends sooner by itself."""
+    if last_on is not None and last_on < first_free_on:
+        raise InputError(f"{what} ends on {last_on} by itself")
+    return first_free_on - timedelta(days=1)
 
 
 def holds_for(rule: RestrictionRecord, site: SiteRecord, *, on: date) -> bool:

@@ -162,11 +162,16 @@ def _kept_at(lawn: LawnRecord, said: Notice, turf: Turf) -> LawnRecord:
 
 
 def _spoken_for(work: Work, turf: Turf, lawn: LawnRecord, record: ToldRecord, said: Notice) -> Speakers:
-    """The guide's version that spoke then, and the dates known then."""
+    """The guide's version that spoke then, and the dates and rules known then."""
     dates = work.lawns.kept_off([lawn.lawn_id], since=record.on).get(lawn.lawn_id, [])
     known = [days for days in dates if days.said_at <= record.decided_at]
     version = said.guide and guide_of(work, turf, said.guide.guide_id, said.guide.version)
-    return Speakers({lawn.guide or "": version} if version else {}, {lawn.lawn_id: known})
+    rules = work.parks.restrictions([lawn.keeper_id], since=record.on).get(lawn.keeper_id, [])
+    return Speakers(
+        {lawn.guide or "": version} if version else {},
+        {lawn.lawn_id: known},
+        restrictions={lawn.keeper_id: [rule for rule in rules if rule.said_at <= record.decided_at]},
+    )
 
 
 def _anchor_then(

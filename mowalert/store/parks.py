@@ -1,8 +1,9 @@
 """Turf classes, their holds and log, restrictions, irrigation and the crews' heat in the store."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Select, insert, or_, select, update
 
@@ -31,6 +32,8 @@ from mowalert.store.park_tables import (
 )
 from mowalert.store.sql import chunks, insert_for, upsert, values_of
 from mowalert.store.tables import keeper, lawn, stand
+
+Dated = TypeVar("Dated", RestrictionRecord, WateringOff)
 
 
 class SqlParks:
@@ -146,12 +149,13 @@ class SqlParks:
         row = insert(restriction).values(**values)
         return int(self._connection.execute(row).inserted_primary_key[0])  # type: ignore[index]
 
-    def lift(self, restriction_id: int, *, at: datetime) -> RestrictionRecord | None:
-        """Take a restriction back and return it; none if there is none of that number."""
-        where = (restriction.c.restriction_id == restriction_id, restriction.c.undone_at.is_(None))
-        row = self._rows(select(restriction).where(*where)).first()
-        self._connection.execute(update(restriction).where(*where).values(undone_at=at))
-        return None if row is None else _restriction(row)
+    def lift(self, rule: RestrictionRecord, *, last_on: date, at: datetime) -> RestrictionRecord:
+        """End a restriction on a day; one that ends before it begins is taken back and not found any more."""
+        ended = _ended(rule, last_on, at)
+        where = restriction.c.restriction_id == rule.restriction_id
+        values = {"last_on": ended.last_on, "undone_at": ended.undone_at}
+        self._connection.execute(update(restriction).where(where).values(values))
+        return ended
 
     def restrictions(
         self, keeper_ids: Sequence[int] | None, *, since: date
@@ -180,12 +184,13 @@ class SqlParks:
         row = insert(watering_off).values(**values_of(off, without=["off_id"]))
         return int(self._connection.execute(row).inserted_primary_key[0])  # type: ignore[index]
 
-    def turn_on(self, off_id: int, *, at: datetime) -> WateringOff | None:
-        """Take that back and return it; none if there is none of that number."""
-        where = (watering_off.c.off_id == off_id, watering_off.c.undone_at.is_(None))
-        row = self._rows(select(watering_off).where(*where)).first()
-        self._connection.execute(update(watering_off).where(*where).values(undone_at=at))
-        return None if row is None else WateringOff(**row)
+    def turn_on(self, off: WateringOff, *, last_on: date, at: datetime) -> WateringOff:
+        """End that on a day, as a restriction is ended."""
+        ended = _ended(off, last_on, at)
+        where = watering_off.c.off_id == off.off_id
+        values = {"last_on": ended.last_on, "undone_at": ended.undone_at}
+        self._connection.execute(update(watering_off).where(where).values(values))
+        return ended
 
     def watering_off(self, keeper_id: int | None, *, since: date) -> list[WateringOff]:
         """Irrigation that is off, of one organisation or of all, and does not end before a date."""
@@ -242,6 +247,10 @@ def _rule(row: Any) -> ClassRule:
 def _line(row: Any) -> HoldLogRecord:
     words = {"step": HoldStep(row["step"]), "reason": HoldReason(row["reason"]), "told": tuple(row["told"])}
     return HoldLogRecord(**{**row, **words})
+
+
+def _ended(one: Dated, last_on: date, at: datetime) -> Dated:
+    return replace(one, undone_at=at) if last_on < one.first_on else replace(one, last_on=last_on)
 
 
 def _restriction(row: Any) -> RestrictionRecord:

@@ -17,10 +17,11 @@ from mowalert.errors import InputError
 from mowalert.service.class_rules import close, keep_class
 from mowalert.service.crew_records import Role, SiteWork
 from mowalert.service.crew_setup import NewContact, keep_contact
+from mowalert.service.dry_stands import follow_watering
 from mowalert.service.look import see_lawns
 from mowalert.service.park_records import ClassRule, HeatPlan, RestrictionKind
 from mowalert.service.restrictions import NewRestriction, lift, read_area, restrict
-from mowalert.service.watering import Where, follow_watering, turn_off, turn_on
+from mowalert.service.watering import Where, turn_off, turn_on
 
 ZONES = {"America/New_York": -300, "Australia/Adelaide": 570, "Europe/London": 0, "America/Phoenix": -420}
 
@@ -175,9 +176,9 @@ def test_a_cap_of_an_area_is_said_beside_a_hold(parks: Parks) -> None:
     assert any(
         "maximum height" in text and ("both apply" in text or "applies as well" in text) for text in said
     )
-    lift(parks.store, NAME, kept.restriction_id, now=MORNING)
+    lift(parks.store, NAME, kept.restriction_id, first_free_on=TODAY, now=MORNING)
     with pytest.raises(InputError, match="no restriction"):
-        lift(parks.store, NAME, kept.restriction_id, now=MORNING)
+        lift(parks.store, NAME, kept.restriction_id, first_free_on=TODAY, now=MORNING)
 
 
 @pytest.mark.parametrize(
@@ -215,21 +216,22 @@ def test_grass_without_water_grows_on_from_where_it_stands_and_then_less(parks: 
         lawns = {lawn.lawn_id: lawn for lawn in work.lawns.get(parks.lawn_ids())}
     assert lawns[1].told_hold in (HoldReason.DROUGHT, HoldReason.DORMANT, HoldReason.HEAT)
     assert lawns[2].told_hold is None, "what is watered grows on"
-    turn_on(parks.store, NAME, kept[0].off_id, now=now)
+    before = parks.heights(1, now=now)
+    turn_on(parks.store, NAME, [kept[0].off_id], first_wet_on=TODAY + timedelta(days=21), now=now)
     parks.night(now + timedelta(minutes=30))
-    with parks.store.begin() as work:
-        stand_id = work.lawns.get([1])[0].stand_id
-        assert work.stands.get([stand_id])[stand_id].key.dry_from == 0
+    after = parks.heights(1, now=now + timedelta(minutes=30))
+    assert after[0] == pytest.approx(before[0], abs=0.1)
+    assert after[-1] > before[-1] + 5
 
 
-def test_a_lawn_is_moved_once_and_comes_back_a_month_after_the_end(parks: Parks) -> None:
+def test_a_lawn_is_moved_once_and_comes_back_long_after_the_end(parks: Parks) -> None:
     parks.night()
     last = TODAY + timedelta(days=3)
     turn_off(parks.store, NAME, Where(), first_on=TODAY, last_on=last, note="", now=MORNING)
     assert follow_watering(parks.store, TURF, today=TODAY) == 2
     assert follow_watering(parks.store, TURF, today=TODAY) == 0
-    assert follow_watering(parks.store, TURF, today=last + timedelta(days=29)) == 0
-    assert follow_watering(parks.store, TURF, today=last + timedelta(days=31)) == 2
+    assert follow_watering(parks.store, TURF, today=last + timedelta(days=45)) == 0
+    assert follow_watering(parks.store, TURF, today=last + timedelta(days=46)) == 2
 
 
 def test_a_watering_ban_dries_what_lies_in_its_area(parks: Parks) -> None:
@@ -260,7 +262,7 @@ def test_irrigation_that_is_not_there_cannot_be_off(parks: Parks) -> None:
             now=MORNING,
         )
     with pytest.raises(InputError, match="no irrigation off"):
-        turn_on(parks.store, NAME, 7, now=MORNING)
+        turn_on(parks.store, NAME, [7], first_wet_on=TODAY, now=MORNING)
 
 
 def test_a_class_is_kept_its_way_and_grows_on_from_where_it_stands(parks: Parks) -> None:

@@ -275,13 +275,20 @@ def test_rules_log_restrictions_and_heat_come_out(store: SqlStore) -> None:
         number = work.parks.restrict(a_restriction(keeper_id, site_id))
         kept = replace(a_restriction(keeper_id, site_id), restriction_id=number)
         assert work.parks.restrictions([keeper_id], since=date.max) == {keeper_id: [kept]}
-        assert work.parks.lift(number, at=NOW) == kept
-        assert work.parks.lift(number, at=NOW) is None
+        lifted = replace(kept, last_on=kept.first_on + timedelta(days=3))
+        assert work.parks.lift(kept, last_on=lifted.last_on, at=NOW) == lifted
+        assert work.parks.restrictions([keeper_id], since=lifted.last_on) == {keeper_id: [lifted]}
+        assert work.parks.restrictions([keeper_id], since=lifted.last_on + timedelta(days=1)) == {}
+        never = work.parks.lift(kept, last_on=kept.first_on - timedelta(days=1), at=NOW)
+        assert never == replace(kept, undone_at=NOW)
+        assert work.parks.restrictions([keeper_id], since=date.min) == {}
         off = WateringOff(0, keeper_id, lawn_id, THURSDAY, None, "pump", NOW)
         off_id = work.parks.turn_off(off)
         assert work.parks.watering_off(None, since=date.max) == [replace(off, off_id=off_id)]
-        assert work.parks.turn_on(off_id, at=NOW) == replace(off, off_id=off_id)
-        assert work.parks.watering_off(keeper_id, since=THURSDAY) == []
+        ended = work.parks.turn_on(replace(off, off_id=off_id), last_on=THURSDAY, at=NOW)
+        assert ended == replace(off, off_id=off_id, last_on=THURSDAY)
+        assert work.parks.watering_off(keeper_id, since=THURSDAY) == [ended]
+        assert work.parks.watering_off(keeper_id, since=THURSDAY + timedelta(days=1)) == []
         assert work.parks.heat_plan(keeper_id) is None
         work.parks.keep_heat_plan(HeatPlan(keeper_id, 85.0, None, "the binder", "555"))
         assert work.parks.heat_plan(keeper_id) == HeatPlan(keeper_id, 85.0, None, "the binder", "555")
