@@ -33,6 +33,7 @@ from mowalert.service.park_records import (
     ClassRule,
     HeatPlan,
     HoldLogRecord,
+    Polygon,
     RestrictionKind,
     RestrictionRecord,
     WateringOff,
@@ -223,7 +224,7 @@ def add_rule(
             typer.echo(f"restriction {kept.restriction_id}: {kept.name}")
 
 
-def _area(path: Path) -> tuple[tuple[tuple[float, float], ...], ...]:
+def _area(path: Path) -> tuple[Polygon, ...]:
     try:
         if path.stat().st_size > 5_000_000:
             raise InputError(f"{path}: an area of more than 5 MB is not read")

@@ -7,15 +7,14 @@ from mowalert.domain.areas import Corner
 
 
 def lies_in(place: Corner, rings: Iterable[Sequence[Corner]]) -> bool:
-    """Say whether a place lies in an area.
+    """Say whether a place lies in a polygon.
 
     Parameters
     ----------
     place : Corner
         Latitude and longitude. [°]
     rings : Iterable[Sequence[Corner]]
-        Outlines, holes among them: what lies within an odd number of them is in. A place on an outline
-        is in.
+        Its outline and its holes: what lies within an odd number of them is in. A place on a line is in.
 
     Returns
     -------

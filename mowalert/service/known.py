@@ -92,7 +92,8 @@ def site_finder(work: Work, keeper_id: int) -> Callable[[str], list[SiteRecord]]
     numbers = {one.site_id: one.number for one in work.crews.sites(keeper_id).values()}
     known: dict[str, list[SiteRecord]] = {}
     for site in work.crews.sites_of(keeper_id):
-        for name in {site.name.casefold(), site.key.casefold(), numbers.get(site.site_id, "").casefold()}:
+        names = site.name, site.key, numbers.get(site.site_id, "")
+        for name in {one.casefold() for one in names if one}:
             known.setdefault(name, []).append(site)
 
     def find(name: str) -> list[SiteRecord]:

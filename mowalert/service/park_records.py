@@ -88,6 +88,9 @@ class HoldLogRecord:
     facts: dict[str, Any]
 
 
+Polygon = tuple[tuple[tuple[float, float], ...], ...]
+
+
 class RestrictionKind(StrEnum):
     """What a rule of the place restricts."""
 
@@ -98,7 +101,9 @@ class RestrictionKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class RestrictionRecord:
-    """A dated rule of the place: where it holds is a list of sites, or polygons of (latitude, longitude).
+    """A dated rule of the place: where it holds is a list of sites, or polygons.
+
+    A polygon is its outline and its holes, each corners of (latitude, longitude); polygons may overlap.
 
     ``name`` is the rule's own name or number, ``note`` what the notice says of it. A height cap has
     ``height_cap_mm``. Without ``last_on`` it holds until it is taken back.
@@ -112,7 +117,7 @@ class RestrictionRecord:
     last_on: date | None
     height_cap_mm: float | None
     note: str
-    polygons: tuple[tuple[tuple[float, float], ...], ...]
+    polygons: tuple[Polygon, ...]
     site_ids: tuple[int, ...]
     said_at: datetime
     undone_at: datetime | None = None

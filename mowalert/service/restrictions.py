@@ -9,17 +9,16 @@ from typing import Any
 from mowalert.domain.restrictions import is_in_force, lies_in
 from mowalert.errors import InputError
 from mowalert.service.known import organisation, sites_named
-from mowalert.service.park_records import RestrictionKind, RestrictionRecord
+from mowalert.service.park_records import Polygon, RestrictionKind, RestrictionRecord
 from mowalert.service.ports import Store
 from mowalert.service.records import LawnRecord, SiteRecord
 
 MOST_POINTS = 50_000
 LOWEST_CAP_MM, HIGHEST_CAP_MM = 20.0, 2000.0
 LONGEST_NOTE = 300
-Ring = tuple[tuple[float, float], ...]
 
 
-def read_area(told: Any) -> tuple[Ring, ...]:
+def read_area(told: Any) -> tuple[Polygon, ...]:
     """Read an area of GeoJSON.
 
     Parameters
@@ -29,33 +28,41 @@ def read_area(told: Any) -> tuple[Ring, ...]:
 
     Returns
     -------
-    tuple[Ring, ...]
-        Its outlines and holes, latitude first.
+    tuple[Polygon, ...]
+        Each with its outline and its holes, latitude first.
 
     Raises
     ------
     InputError
         If it is none of these, an outline is not closed, a position cannot be, or there are too many.
     """
-    rings = tuple(_ring(one) for polygon in _polygons(told) for one in _list(polygon, "a polygon"))
-    if not rings:
+    found = (_list(polygon, "a polygon") for polygon in _polygons(told))
+    polygons = tuple(tuple(_ring(one) for one in rings) for rings in found if rings)
+    if not polygons:
         raise InputError("the area holds no polygon")
-    if sum(len(ring) for ring in rings) > MOST_POINTS:
+    if sum(len(ring) for polygon in polygons for ring in polygon) > MOST_POINTS:
         raise InputError(f"the area has more than {MOST_POINTS} positions")
-    return rings
+    return polygons
 
 
 def _polygons(told: Any) -> list[Any]:
-    kind = told.get("type") if isinstance(told, dict) else None
-    if kind == "FeatureCollection":
-        return [one for feature in _list(told.get("features"), "features") for one in _polygons(feature)]
-    if kind == "Feature":
-        return _polygons(told.get("geometry"))
+    if _kind(told) == "FeatureCollection":
+        return [one for feature in _list(told.get("features"), "features") for one in _of_feature(feature)]
+    return _of_feature(told)
+
+
+def _of_feature(told: Any) -> list[Any]:
+    geometry = told.get("geometry") if _kind(told) == "Feature" else told
+    kind = _kind(geometry)
     if kind == "Polygon":
-        return [told.get("coordinates")]
+        return [geometry.get("coordinates")]
     if kind == "MultiPolygon":
-        return list(_list(told.get("coordinates"), "coordinates"))
+        return list(_list(geometry.get("coordinates"), "coordinates"))
     raise InputError(f"an area is a Polygon or a MultiPolygon of GeoJSON; found {str(kind)[:40]!r}")
+
+
+def _kind(told: Any) -> Any:
+    return told.get("type") if isinstance(told, dict) else None
 
 
 def _list(told: Any, what: str) -> list[Any]:
@@ -64,7 +71,7 @@ def _list(told: Any, what: str) -> list[Any]:
     return told
 
 
-def _ring(told: Any) -> Ring:
+def _ring(told: Any) -> tuple[tuple[float, float], ...]:
     positions = [_position(one) for one in _list(told, "an outline")]
     if len(positions) < 4 or positions[0] != positions[-1]:
         raise InputError("an outline has at least four positions, of which the last repeats the first")
@@ -91,7 +98,7 @@ class NewRestriction:
     last_on: date | None = None
     height_cap_mm: float | None = None
     note: str = ""
-    area: tuple[Ring, ...] = ()
+    area: tuple[Polygon, ...] = ()
     sites: tuple[str, ...] = ()
 
 
@@ -117,11 +124,14 @@ def restrict(store: Store, keeper: str, told: NewRestriction, *, now: datetime) 
     Raises
     ------
     InputError
-        If a date, a height or a site cannot be, or it is not said where the rule holds.
+        If a date, a height or a site cannot be, or the rule holds nowhere.
     """
     _check(told)
     with store.begin() as work:
         of = organisation(work, keeper)
+        named = sites_named(work, of.keeper_id, told.sites)
+        if told.area and not any(_lies_in_any(one, told.area) for one in work.crews.sites_of(of.keeper_id)):
+            raise InputError(f"no site of {of.name} lies in the area; longitude comes first in each position")
         record = RestrictionRecord(
             restriction_id=0,
             keeper_id=of.keeper_id,
@@ -132,7 +142,7 @@ def restrict(store: Store, keeper: str, told: NewRestriction, *, now: datetime) 
             height_cap_mm=told.height_cap_mm,
             note=told.note.strip(),
             polygons=told.area,
-            site_ids=tuple(one.site_id for one in sites_named(work, of.keeper_id, told.sites)),
+            site_ids=tuple(one.site_id for one in named),
             said_at=now,
         )
         number = work.parks.restrict(record)
@@ -207,7 +217,12 @@ def holds_for(rule: RestrictionRecord, site: SiteRecord, *, on: date) -> bool:
     """Whether a rule holds for a site on a day."""
     if not is_in_force(rule.first_on, rule.last_on, on=on):
         return False
-    return site.site_id in rule.site_ids or lies_in((site.latitude_deg, site.longitude_deg), rule.polygons)
+    return site.site_id in rule.site_ids or _lies_in_any(site, rule.polygons)
+
+
+def _lies_in_any(site: SiteRecord, polygons: Sequence[Polygon]) -> bool:
+    place = site.latitude_deg, site.longitude_deg
+    return any(lies_in(place, polygon) for polygon in polygons)
 
 
 def height_caps(

@@ -253,7 +253,16 @@ def _ended(one: Dated, last_on: date, at: datetime) -> Dated:
     return replace(one, undone_at=at) if last_on < one.first_on else replace(one, last_on=last_on)
 
 
+def _nested(polygons: Any) -> Any:
+    """Polygons were once kept as the outlines of one."""
+    return [polygons] if polygons and not isinstance(polygons[0][0][0], list) else polygons
+
+
+def _ring(corners: Any) -> tuple[tuple[float, float], ...]:
+    return tuple((float(latitude), float(longitude)) for latitude, longitude in corners)
+
+
 def _restriction(row: Any) -> RestrictionRecord:
-    polygons = tuple(tuple((float(lat), float(lon)) for lat, lon in ring) for ring in row["polygons"])
+    polygons = tuple(tuple(_ring(ring) for ring in polygon) for polygon in _nested(row["polygons"]))
     words = {"kind": RestrictionKind(row["kind"]), "polygons": polygons, "site_ids": tuple(row["site_ids"])}
     return RestrictionRecord(**{**row, **words})

@@ -8,7 +8,7 @@ import pytest
 from builders import TURF
 from hypothesis import given
 from hypothesis import strategies as st
-from parks import MORNING, NAME, POLICY, SQUARE, TODAY, Parks, dry, hot
+from parks import MORNING, NAME, OUTLINE, POLICY, SQUARE, TODAY, Parks, dry, hot
 
 from mowalert.domain.clock import by_the_clock, summer_min
 from mowalert.domain.restrictions import is_in_force, lies_in
@@ -20,9 +20,12 @@ from mowalert.service.crew_setup import NewContact, keep_contact
 from mowalert.service.dry_stands import follow_watering
 from mowalert.service.look import see_lawns
 from mowalert.service.park_records import ClassRule, HeatPlan, RestrictionKind
-from mowalert.service.restrictions import NewRestriction, lift, read_area, restrict
+from mowalert.service.restrictions import NewRestriction, holds_for, lift, read_area, restrict
 from mowalert.service.watering import Where, turn_off, turn_on
 
+WIDE = [[-73.95, 42.60], [-73.78, 42.60], [-73.78, 42.80], [-73.95, 42.80], [-73.95, 42.60]]
+HOLE = [[[-73.81, 42.69], [-73.79, 42.69], [-73.79, 42.71], [-73.81, 42.71], [-73.81, 42.69]]]
+SWAPPED = {"type": "Polygon", "coordinates": [[place[::-1] for place in OUTLINE]]}
 ZONES = {"America/New_York": -300, "Australia/Adelaide": 570, "Europe/London": 0, "America/Phoenix": -420}
 
 
@@ -139,12 +142,46 @@ def test_a_rule_is_in_force_from_its_first_day_to_its_last(first: date, last: da
         ({"type": "Polygon", "coordinates": "x"}, "a list"),
         ({"type": "FeatureCollection", "features": []}, "no polygon"),
         ({"type": "Feature", "geometry": None}, "Polygon"),
+        ({"type": "Feature", "geometry": {"type": "Feature", "geometry": SQUARE}}, "found 'Feature'"),
+        ({"type": "MultiPolygon", "coordinates": []}, "no polygon"),
+        ({"type": "Polygon", "coordinates": []}, "no polygon"),
+        ({"type": "Polygon", "coordinates": [[]]}, "at least four"),
+        ({"type": "Polygon", "coordinates": [[[float("nan"), 0]] * 4]}, "no position"),
+        (
+            {
+                "type": "Polygon",
+                "coordinates": [[[42.7, -173.8], [42.8, -173.8], [42.8, -173], [42.7, -173.8]]],
+            },
+            "longitude comes first",
+        ),
         ([], "Polygon"),
     ],
 )
 def test_an_area_that_is_none_is_named(area: object, why: str) -> None:
     with pytest.raises(InputError, match=why):
         read_area(area)
+
+
+@pytest.mark.parametrize(
+    ("polygons", "capped"),
+    [
+        ([[OUTLINE]], {"Oval"}),
+        ([[OUTLINE], [OUTLINE]], {"Oval"}),
+        ([[OUTLINE], [WIDE]], {"Oval", "Hill"}),
+        ([[OUTLINE, *HOLE], [WIDE]], {"Oval", "Hill"}),
+        ([[WIDE, *HOLE]], {"Hill"}),
+    ],
+)
+def test_a_rule_holds_in_each_polygon_of_its_area_but_not_in_its_holes(
+    parks: Parks, polygons: list[object], capped: set[str]
+) -> None:
+    area = read_area({"type": "MultiPolygon", "coordinates": polygons})
+    rule = NewRestriction(RestrictionKind.HEIGHT_CAP, "Code 12-4", TODAY, height_cap_mm=60.0, area=area)
+    restrict(parks.store, NAME, rule, now=MORNING)
+    with parks.store.begin() as work:
+        rules = work.parks.restrictions([parks.keeper_id], since=TODAY)[parks.keeper_id]
+        sites = work.crews.sites_of(parks.keeper_id)
+    assert {site.name for site in sites if holds_for(rules[0], site, on=TODAY)} == capped
 
 
 def test_an_area_comes_as_geojson_has_it() -> None:
@@ -155,7 +192,10 @@ def test_an_area_comes_as_geojson_has_it() -> None:
     assert read_area(feature) == read_area(SQUARE)
     both = {"type": "MultiPolygon", "coordinates": [SQUARE["coordinates"], SQUARE["coordinates"]]}
     assert len(read_area(both)) == 2
-    assert lies_in((42.70, -73.80), read_area(SQUARE))
+    ((outline,),) = read_area(SQUARE)
+    assert lies_in((42.70, -73.80), [outline])
+    with_hole = {"type": "Polygon", "coordinates": [OUTLINE, *HOLE]}
+    assert [len(polygon) for polygon in read_area(with_hole)] == [2]
 
 
 def test_a_cap_of_an_area_is_said_beside_a_hold(parks: Parks) -> None:
@@ -186,7 +226,10 @@ def test_a_cap_of_an_area_is_said_beside_a_hold(parks: Parks) -> None:
     [
         ({"kind": RestrictionKind.HEIGHT_CAP}, "height cap is"),
         ({"sites": ()}, "say where"),
-        ({"sites": ("Nowhere",)}, "no site"),
+        ({"sites": ("Nowhere",)}, "no site 'Nowhere'"),
+        ({"sites": ("",)}, "no site ''"),
+        ({"sites": ("Oval", " ")}, "no site ' '"),
+        ({"area": read_area(SWAPPED), "sites": ()}, "no site of River Parks lies in the area"),
         ({"name": ""}, "a name"),
         ({"last_on": TODAY - timedelta(days=1)}, "before"),
         ({"height_cap_mm": 50.0}, "only a height cap"),

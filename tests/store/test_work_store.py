@@ -43,7 +43,7 @@ from mowalert.store.engine import SqlStore, open_engine
 from mowalert.store.upgrade import _run, downgrade, upgrade
 
 EVER = {"first": date.min, "last": date.max}
-TRIANGLE = (((42.0, -73.0), (42.0, -72.0), (43.0, -72.5)),)
+TRIANGLE = ((((42.0, -73.0), (42.0, -72.0), (43.0, -72.5)),),)
 
 
 def an_organisation(work: Work, key: str = "green") -> tuple[int, int, int]:
@@ -275,6 +275,10 @@ def test_rules_log_restrictions_and_heat_come_out(store: SqlStore) -> None:
         number = work.parks.restrict(a_restriction(keeper_id, site_id))
         kept = replace(a_restriction(keeper_id, site_id), restriction_id=number)
         assert work.parks.restrictions([keeper_id], since=date.max) == {keeper_id: [kept]}
+        kept_before = replace(a_restriction(keeper_id, site_id), polygons=TRIANGLE[0])
+        outlines = work.parks.restrict(kept_before)
+        assert work.parks.restrictions([keeper_id], since=date.max)[keeper_id][1].polygons == TRIANGLE
+        work.parks.lift(replace(kept_before, restriction_id=outlines), last_on=date.min, at=NOW)
         lifted = replace(kept, last_on=kept.first_on + timedelta(days=3))
         assert work.parks.lift(kept, last_on=lifted.last_on, at=NOW) == lifted
         assert work.parks.restrictions([keeper_id], since=lifted.last_on) == {keeper_id: [lifted]}
