@@ -26,6 +26,7 @@ from mowalert.service.export import export_rows
 from mowalert.service.guides import guides_now
 from mowalert.service.lawn_rows import COLUMNS
 from mowalert.service.lawn_table import ImportReport, read_table
+from mowalert.service.sheet import no_formula
 
 app = typer.Typer(no_args_is_help=True, help="Bring lawns in, out, and show them.")
 
@@ -109,8 +110,12 @@ def _table(rows: Sequence[Mapping[str, Any]]) -> str:
     text = StringIO()
     table = csv.DictWriter(text, COLUMNS, lineterminator="\n")
     table.writeheader()
-    table.writerows(rows)
+    table.writerows({name: _cell(found) for name, found in row.items()} for row in rows)
     return text.getvalue()
+
+
+def _cell(found: Any) -> Any:
+    return no_formula(found) if isinstance(found, str) else found
 
 
 @app.command("show")

@@ -1,5 +1,7 @@
 """The command that brings an office's spreadsheet in: first it shows, then, confirmed, it keeps."""
 
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -14,17 +16,22 @@ from mowalert.cli.common import (
     one_line_errors,
     opened,
     print_json,
-    read_text,
     write_text,
 )
 from mowalert.errors import InputError
 from mowalert.office.sheets import read_sheet
+from mowalert.service.completion import completion_table, known_positions, read_positions
+from mowalert.service.lawn_rows import Problem
 from mowalert.service.mapping import ColumnMapping, propose
 from mowalert.service.move_in import MoveIn, move_in
-from mowalert.service.office_table import completion_table, office_table, read_positions
+from mowalert.service.office_rows import Conversion
+from mowalert.service.office_table import OfficeTable, office_table
+from mowalert.service.sheet import Sheet
+from mowalert.service.written import DayOrder, Decimals
 from mowalert.wiring import Services
 
 MOST_SHOWN = 40
+KINDS_SHOWN = 3
 LONGEST_NAME = 40
 
 
@@ -36,14 +43,21 @@ def register(app: typer.Typer) -> None:
 def bring_in(
     file: Annotated[Path, typer.Argument(help="Spreadsheet (.xlsx or .csv) as the office has it.")],
     keeper: Annotated[str | None, typer.Option("--keeper", help="The organisation, for every row.")] = None,
-    kind: Annotated[str, typer.Option(help="company or parks.")] = "company",
+    kind: Annotated[str | None, typer.Option(help="company or parks; company if nothing tells.")] = None,
     email: Annotated[str | None, typer.Option(help="The organisation's address, for every row.")] = None,
     sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.")] = None,
+    header_line: Annotated[int | None, typer.Option(min=1, help="Line of the column names.")] = None,
     mapping: Annotated[str | None, typer.Option(help="Name under which the columns are kept.")] = None,
-    said: Annotated[list[str] | None, typer.Option("--map", help="Their column=ours.")] = None,
-    fixed: Annotated[list[str] | None, typer.Option("--set", help="Our column=text, for every row.")] = None,
-    positions: Annotated[Path | None, typer.Option(help="Completed list of positions (CSV).")] = None,
-    write_missing: Annotated[Path | None, typer.Option(help="Write what has no position.")] = None,
+    said: Annotated[
+        list[str] | None, typer.Option("--map", help="Their column=ours; 'Theirs=' leaves it alone.")
+    ] = None,
+    fixed: Annotated[
+        list[str] | None, typer.Option("--set", help="Our column=text, where the sheet tells none.")
+    ] = None,
+    decimals: Annotated[Decimals | None, typer.Option(help="The mark before decimals.")] = None,
+    dates: Annotated[DayOrder | None, typer.Option(help="The order of day and month.")] = None,
+    positions: Annotated[Path | None, typer.Option(help="Completed list of positions.")] = None,
+    write_missing: Annotated[Path | None, typer.Option(help="Write what has no position (CSV).")] = None,
     confirm: Annotated[str | None, typer.Option(help="The fingerprint shown: keep it.")] = None,
     at: AtOption = None,
     json: JsonOption = False,
@@ -53,16 +67,26 @@ def bring_in(
     By confirming you state that these people agreed to get messages.
     """
     with one_line_errors(), opened() as services:
-        told = read_sheet(file, name=sheet)
+        told = read_sheet(file, name=sheet, header_line=header_line)
         values = _pairs(fixed)
         for column, text in (("keeper", keeper), ("kind", kind), ("email", email)):
             if text:
-                values.setdefault(column, text)
-        columns = propose(told.header, saved=_saved(services, mapping), said=_pairs(said), fixed=values)
-        known = read_positions(read_text(positions)) if positions else None
-        table = office_table(told, columns, known)
+                values[column] = text
+        columns = propose(
+            told.header,
+            saved=_saved(services, mapping),
+            said=_pairs(said),
+            fixed=values,
+            decimals=decimals,
+            dates=dates,
+        )
+        columns = columns.with_usual("kind", "company")
+        if not json:
+            _show_columns(columns)
+        _check_columns(columns)
+        table = _table(services, told, columns, positions)
         if write_missing:
-            write_text(write_missing, completion_table(table.placeless))
+            write_text(write_missing, "\ufeff" + completion_table(table.placeless))
         done = move_in(
             services.store,
             services.turf,
@@ -78,6 +102,21 @@ def bring_in(
             print_json({"mapping": columns, "done": done})
         else:
             _show(columns, done)
+
+
+def _check_columns(columns: ColumnMapping) -> None:
+    if columns.lacking:
+        names = ", ".join(columns.lacking)
+        raise InputError(
+            f"nothing tells {names}: say --map 'THEIR COLUMN=OURS', or --set 'OURS=TEXT' for all rows"
+        )
+
+
+def _table(services: Services, told: Sheet, columns: ColumnMapping, positions: Path | None) -> OfficeTable:
+    listed = read_positions(read_sheet(positions)) if positions else None
+    return office_table(
+        told, columns, listed, known_positions(services.store, columns.fixed.get("keeper", ""))
+    )
 
 
 def _pairs(told: list[str] | None) -> dict[str, str]:
@@ -111,30 +150,59 @@ def _keep(services: Services, name: str, columns: ColumnMapping) -> None:
         work.commit()
 
 
-def _show(columns: ColumnMapping, done: MoveIn) -> None:
+def _show_columns(columns: ColumnMapping) -> None:
     typer.echo("columns")
     for one in columns.columns:
         typer.echo(f"  {one.theirs[:30]:<30} -> {one.ours or '-':<14} {one.why}")
     for ours, text in columns.fixed.items():
-        typer.echo(f"  {'(every row)':<30} -> {ours:<14} {text}")
-    _listed("remarks", [str(one) for one in done.remarks])
-    _listed("rows that stay out", [str(one) for one in done.problems])
+        where = "(every row)" if ours not in columns.theirs else "(where the sheet tells none)"
+        typer.echo(f"  {where:<30} -> {ours:<14} {text}")
+
+
+def _show(columns: ColumnMapping, done: MoveIn) -> None:
+    _listed("remarks", "remark", list(done.remarks))
+    _listed("read otherwise than written", "column", list(_conversions(columns, done.conversions)))
+    _listed("rows that stay out", "cell", [_problem(columns, one) for one in done.problems])
     placeless = [f"line {one.line}: {one.number} {one.address}" for one in done.placeless]
-    _listed("without a position", placeless)
-    changes = [f"{one.lawn}: {one.column} {one.before} -> {one.after}" for one in done.changes]
-    _listed("changes", changes)
-    _listed("known already and not in the sheet (they stay)", list(done.missing))
-    typer.echo(f"{done.added} new, {done.changed} changed, {done.unchanged} unchanged")
+    _listed("without a position (--write-missing lists them, --positions takes the list)", "row", placeless)
+    changes = [
+        f"{one.lawn}: {one.column} {one.before or 'nothing'} -> {one.after or 'nothing'}"
+        for one in done.changes
+    ]
+    _listed("changes", "change", changes)
+    _listed("known already and not in the sheet (they stay)", "lawn", list(done.missing))
+    typer.echo(
+        f"{done.added} new, {done.changed} changed, {done.unchanged} the same, "
+        f"{done.refused} refused, {done.waiting} waiting for a position"
+    )
     if done.kept:
         typer.echo("kept")
     else:
         typer.echo(f"nothing is kept yet; to keep it add --confirm {done.fingerprint}")
 
 
-def _listed(title: str, lines: list[str]) -> None:
+def _problem(columns: ColumnMapping, problem: Problem) -> str:
+    """A problem under the name the office gives the column."""
+    theirs = columns.theirs.get(problem.column, problem.column)
+    named = problem.column if theirs == problem.column else f"{theirs} ({problem.column})"
+    return str(replace(problem, column=named))
+
+
+def _conversions(columns: ColumnMapping, conversions: Sequence[Conversion]) -> Iterator[str]:
+    """One line a column: how many of its cells, and the first of them."""
+    by_column: dict[str, list[Conversion]] = {}
+    for one in conversions:
+        by_column.setdefault(one.column, []).append(one)
+    for column, found in by_column.items():
+        kinds = list({(one.written, one.read_as): one for one in reversed(found)}.values())[::-1]
+        shown = "; ".join(f"{one.written} as {one.read_as} (line {one.line})" for one in kinds[:KINDS_SHOWN])
+        yield f"{columns.theirs.get(column, column)}: {counted(len(found), 'cell')}, such as {shown}"
+
+
+def _listed(title: str, what: str, lines: list[str]) -> None:
     if not lines:
         return
-    typer.echo(f"{title}: {counted(len(lines), 'line')}")
+    typer.echo(f"{title}: {counted(len(lines), what)}")
     for line in lines[:MOST_SHOWN]:
         typer.echo(f"  {line}")
     if len(lines) > MOST_SHOWN:

@@ -1,30 +1,29 @@
 """Reading spreadsheets as they come out of an office: what cannot be trusted is named, not filled in."""
 
-import csv
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import date, datetime, time
-from io import BytesIO, StringIO
+from itertools import chain, islice
 from pathlib import Path
-from typing import Any
-from zipfile import BadZipFile, ZipFile
+from re import fullmatch
 
 from mowalert.errors import InputError
+from mowalert.office.cells import RawRow
+from mowalert.office.survey import column_letters
+from mowalert.office.text_tables import text_rows
+from mowalert.office.workbooks import Page
 from mowalert.service.lawn_rows import Problem
-from mowalert.service.sheet import Sheet, SheetRow
+from mowalert.service.sheet import Figure, Sheet, SheetRow
 
 LARGEST_FILE = 100 * 1024 * 1024
-LARGEST_UNPACKED = 200 * 1024 * 1024
-MOST_PARTS = 2_000
-MOST_ROWS, MOST_COLUMNS, LONGEST_CELL = 200_000, 200, 2_000
 HEADER_WITHIN = 20
 """Rows in which the header is looked for: titles and blank rows may stand above it."""
 FEWEST_NAMES = 3
 OLD_WORKBOOK, PDF = b"\xd0\xcf\x11\xe0", b"%PDF"
-Cells = list[str]
+NO_NAME = r"[\d\s.,:/+()°%$€#-]*"
+"""What is made of figures and marks alone names no column."""
 
 
-def read_sheet(path: Path, *, name: str | None = None) -> Sheet:
+def read_sheet(path: Path, *, name: str | None = None, header_line: int | None = None) -> Sheet:
     """Read a CSV file or a workbook.
 
     Parameters
@@ -33,188 +32,113 @@ def read_sheet(path: Path, *, name: str | None = None) -> Sheet:
         The file.
     name : str | None
         Which sheet of a workbook; its first one with anything in it if not given.
+    header_line : int | None
+        The line of the column names; the likeliest of the first rows if not given.
 
     Returns
     -------
     Sheet
-        Cells as text. Formulas, errors and cells merged with others are problems.
+        Cells as text. Errors, formulas without a value and cells merged with others are problems.
 
     Raises
     ------
     InputError
         If the file is none of these, too large, or has no header.
     """
+    start = _start(path)
+    if start[:4] == OLD_WORKBOOK:
+        raise InputError(f"{path}: an old or a locked workbook; save it as plain .xlsx, or as CSV")
+    if start[:4] == PDF:
+        raise InputError(f"{path}: a PDF is no table; ask for the spreadsheet")
+    if start[:2] == b"PK":
+        page = Page(path, name)
+        return _tabled(page.rows(), page.remarks, header_line, width=page.found.width)
+    how, rows = text_rows(path)
+    return _tabled(rows, [how], header_line)
+
+
+def _start(path: Path) -> bytes:
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise InputError(f"{path}: is larger than {LARGEST_FILE // 1024**2} MB")
-        content = path.read_bytes()
+        with path.open("rb") as file:
+            return file.read(4)
     except OSError as error:
         raise InputError(f"{path}: {error.strerror}") from error
-    if content[:4] == OLD_WORKBOOK:
-        raise InputError(f"{path}: an old or a locked workbook; save it as plain .xlsx, or as CSV")
-    if content[:4] == PDF:
-        raise InputError(f"{path}: a PDF is no table; ask for the spreadsheet")
-    if content[:2] == b"PK":
-        return _workbook(path, content, name)
-    return _tabled(_csv_rows(path, content), (), (f"read as comma-separated values: {path.name}",))
 
 
-def _csv_rows(path: Path, content: bytes) -> Iterator[tuple[int, Cells]]:
-    text = _decoded(path, content)
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    mark = max(",;\t", key=first.count)
-    try:
-        reader = csv.reader(StringIO(text), delimiter=mark, strict=True)
-        for cells in reader:
-            yield reader.line_num, [_bounded(cell, reader.line_num) for cell in cells]
-    except csv.Error as error:
-        raise InputError(f"{path}: is no table: {error}") from error
-
-
-def _decoded(path: Path, content: bytes) -> str:
-    if b"\0" in content[:1000] and content[:2] not in (b"\xff\xfe", b"\xfe\xff"):
-        raise InputError(f"{path}: is no text and no workbook")
-    for encoding in ("utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig", "cp1252"):
-        try:
-            return content.decode(encoding)
-        except UnicodeDecodeError:
+def _tabled(
+    rows: Iterable[RawRow], remarks: Sequence[str], header_line: int | None, *, width: int = 0
+) -> Sheet:
+    """Find the header and put each row under it; cells beyond a ``width`` that is known do not occur."""
+    filled = (row for row in rows if any(row.cells))
+    top = list(islice(filled, HEADER_WITHIN if header_line is None else header_line))
+    at = _header_at(top, header_line)
+    header = _named(top[at], width)
+    told = [*remarks, *_about(top[at], at)]
+    found, problems, used = list[SheetRow](), list[Problem](), set[int]()
+    for row in chain(top[at + 1 :], filled):
+        if any(row.cells[len(header) :]):
+            allowed = f"{len(header)}, as in the header"
+            problems.append(Problem(row.line, "row", f"{len(row.cells)} cells", allowed))
             continue
-    raise InputError(f"{path}: cannot be read as text")
+        used.update(place for place, text in enumerate(row.cells) if text)
+        named = dict(zip(header, row.cells, strict=False))
+        found.append(SheetRow(row.line, {name: text for name, text in named.items() if text}))
+        problems += [
+            Problem(row.line, header[place], doubt.found, doubt.allowed)
+            for place, doubt in sorted(row.doubts.items())
+            if place < len(header)
+        ]
+    nameless = [place for place, text in enumerate(_padded(top[at].cells, width)) if not text]
+    if kept := [header[place] for place in nameless if place in used]:
+        told.append(f"without a name in the header, but filled: {', '.join(kept)}")
+    names = [name for place, name in enumerate(header) if place not in nameless or place in used]
+    return Sheet(tuple(names), tuple(found), tuple(problems), tuple(told))
 
 
-def _bounded(text: str, line: int) -> str:
-    if len(text) > LONGEST_CELL:
-        raise InputError(f"line {line}: a cell of more than {LONGEST_CELL} letters")
-    return " ".join(text.split())
+def _padded(cells: Sequence[str], width: int) -> list[str]:
+    return [*cells, *[""] * (width - len(cells))]
 
 
-def _workbook(path: Path, content: bytes, name: str | None) -> Sheet:
-    _check_parts(path, content)
-    try:
-        from openpyxl import load_workbook
-        from openpyxl.utils.exceptions import InvalidFileException
-    except ImportError as error:
-        raise InputError("workbooks need the extra `crews`: bash deploy/bootstrap.sh crews") from error
-    try:
-        told = load_workbook(BytesIO(content), data_only=False)
-        shown = load_workbook(BytesIO(content), data_only=True)
-    except (InvalidFileException, KeyError, ValueError, TypeError, BadZipFile, OSError, SyntaxError) as error:
-        raise InputError(f"{path}: cannot be read as a workbook ({type(error).__name__})") from error
-    page = _page(path, told, name)
-    problems: list[Problem] = []
-    remarks = [f"read the sheet {page.title!r}"]
-    others = [one.title for one in told.worksheets if one.title != page.title and one.max_row > 1]
-    if others:
-        remarks.append(f"left alone: the sheets {', '.join(others)}")
-    if hidden := [row for row, one in page.row_dimensions.items() if one.hidden]:
-        remarks.append(f"{len(hidden)} hidden rows were read like the others")
-    if page.max_row > MOST_ROWS or page.max_column > MOST_COLUMNS:
-        raise InputError(f"{path}: more than {MOST_ROWS} rows or {MOST_COLUMNS} columns")
-    merged = _merged(page)
-    rows = list(_page_rows(page, shown[page.title], merged, problems))
-    return _tabled(iter(rows), problems, remarks)
+def _named(row: RawRow, width: int) -> list[str]:
+    """Names of all columns: one without, or with another's, gets its letters, so that it can be spoken of."""
+    cells = _padded(row.cells, width)
+    counts = Counter(cells)
+    return [
+        text if text and counts[text] == 1 else f"{text or ''} (column {column_letters(place)})".strip()
+        for place, text in enumerate(cells, 1)
+    ]
 
 
-def _check_parts(path: Path, content: bytes) -> None:
-    """A workbook is a zip file: what it would unpack to is looked at before it is unpacked."""
-    try:
-        parts = ZipFile(BytesIO(content)).infolist()
-    except BadZipFile as error:
-        raise InputError(f"{path}: cannot be read as a workbook") from error
-    if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > LARGEST_UNPACKED:
-        raise InputError(f"{path}: unpacks to more than is read")
-    if not any(part.filename == "xl/workbook.xml" for part in parts):
-        raise InputError(f"{path}: is no workbook")
+def _about(row: RawRow, at: int) -> Iterator[str]:
+    if at:
+        yield f"the header is in line {row.line}; what stands above is left alone"
+    for name, count in Counter(text for text in row.cells if text).items():
+        if count > 1:
+            yield f"the header names {name} {count} times: none is taken for the other; say which with --map"
+    for place, doubt in row.doubts.items():
+        yield f"the header's cell {column_letters(place + 1)}{row.line}: {doubt.allowed}"
 
 
-def _page(path: Path, book: Any, name: str | None) -> Any:
-    titles = [page.title for page in book.worksheets]
-    if name is not None:
-        if name not in titles:
-            raise InputError(f"{path}: has no sheet {name!r}; it has {', '.join(titles)}")
-        return book[name]
-    filled = [page for page in book.worksheets if page.max_row > 1 or page.max_column > 1]
-    if not filled:
-        raise InputError(f"{path}: the workbook is empty")
-    return filled[0]
+def _header_at(rows: Sequence[RawRow], line: int | None) -> int:
+    """The fullest row near the top with several different names in it, and nothing but names."""
+    if line is not None:
+        found = [at for at, row in enumerate(rows) if row.line == line]
+        if not found:
+            raise InputError(f"line {line} holds no column names: it is empty, or none of the table's")
+        return found[0]
+    fullness = [_names_in(row.cells) for row in rows]
+    if not any(fullness):
+        raise InputError("no header was found: a row of at least three different column names")
+    return fullness.index(max(fullness))
 
 
-def _merged(page: Any) -> dict[tuple[int, int], str]:
-    """Cells that are merged into another, and which."""
-    inside = {}
-    for area in page.merged_cells.ranges:
-        for row, column in area.cells:
-            if (row, column) != (area.min_row, area.min_col):
-                inside[row, column] = area.start_cell.coordinate
-    return inside
-
-
-def _page_rows(
-    page: Any, shown: Any, merged: dict[tuple[int, int], str], problems: list[Problem]
-) -> Iterator[tuple[int, Cells]]:
-    from openpyxl.utils import get_column_letter
-
-    for number, row in enumerate(page.iter_rows(), 1):
-        cells = []
-        for place, cell in enumerate(row, 1):
-            column = get_column_letter(place)
-            if (number, place) in merged:
-                where = merged[number, place]
-                problems.append(Problem(number, column, "", f"a cell of its own; it is merged into {where}"))
-                cells.append("")
-            elif cell.data_type == "f":
-                cached = shown.cell(number, place).value
-                found = f"{cell.value} showing {cached}" if cached is not None else str(cell.value)
-                problems.append(Problem(number, column, found[:60], "a value; a formula is not trusted"))
-                cells.append("")
-            elif cell.data_type == "e":
-                problems.append(Problem(number, column, str(cell.value), "a value, and no error"))
-                cells.append("")
-            else:
-                cells.append(_bounded(_text(cell.value), number))
-        yield number, cells
-
-
-def _text(value: object) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, datetime):
-        return value.date().isoformat() if value.time() == time() else value.isoformat(" ", "minutes")
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, time):
-        return f"{value:%H:%M}"
-    if isinstance(value, float):
-        return f"{value:.10g}"
-    return str(value)
-
-
-def _tabled(rows: Iterable[tuple[int, Cells]], problems: Sequence[Problem], remarks: Sequence[str]) -> Sheet:
-    """Find the header and put each row under it."""
-    numbered = [(line, cells) for line, cells in rows if any(cells)]
-    if len(numbered) > MOST_ROWS:
-        raise InputError(f"the table has more than {MOST_ROWS} rows")
-    at = _header_at(numbered)
-    line, header = numbered[at]
-    remarks = [*remarks, *([f"the header is in line {line}; what stands above is left alone"] if at else [])]
-    twice = [name for name, count in Counter(name for name in header if name).items() if count > 1]
-    if twice:
-        raise InputError(f"the header names {', '.join(twice)} more than once")
-    found = []
-    wrong = [problem for problem in problems if problem.line > line]
-    for number, cells in numbered[at + 1 :]:
-        if len(cells) > len(header) and any(cells[len(header) :]):
-            wrong.append(Problem(number, "row", f"{len(cells)} cells", f"{len(header)}, as in the header"))
-            continue
-        named = dict(zip(header, cells, strict=False))
-        found.append(SheetRow(number, {name: text for name, text in named.items() if name}))
-    return Sheet(tuple(name for name in header if name), tuple(found), tuple(wrong), tuple(remarks))
-
-
-def _header_at(rows: Sequence[tuple[int, Cells]]) -> int:
-    """The first row near the top with several different names in it, and no numbers."""
-    for at, (_, cells) in enumerate(rows[:HEADER_WITHIN]):
-        names = {cell.casefold() for cell in cells if cell and not cell.replace(".", "").isdecimal()}
-        if len(names) >= FEWEST_NAMES and len(names) == len([cell for cell in cells if cell]):
-            return at
-    raise InputError("no header was found: a row of at least three different column names")
+def _names_in(cells: Sequence[str]) -> int:
+    """How many names a row has; none if it is no header."""
+    texts = [cell for cell in cells if cell]
+    if len({text.casefold() for text in texts}) < FEWEST_NAMES:
+        return 0
+    if any(isinstance(text, Figure) or fullmatch(NO_NAME, text) for text in texts):
+        return 0
+    return len(texts)

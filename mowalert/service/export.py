@@ -1,5 +1,6 @@
 """Every lawn as a row of the import's columns."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from mowalert.domain.rounds import DAY_NAMES, weekdays_in
@@ -9,7 +10,11 @@ from mowalert.service.records import KeeperRecord, LawnRecord, SiteRecord, Stand
 
 
 def export_rows(
-    store: Store, *, lawn_id: int | None = None, with_state: bool = False
+    store: Store,
+    *,
+    lawn_id: int | None = None,
+    lawn_ids: Sequence[int] | None = None,
+    with_state: bool = False,
 ) -> list[dict[str, Any]]:
     """Return lawns as rows that ``lawns import`` reads back unchanged.
 
@@ -18,7 +23,9 @@ def export_rows(
     store : Store
         Where lawns are kept.
     lawn_id : int | None
-        One lawn; all if not given.
+        One lawn, which must be known; all if not given.
+    lawn_ids : Sequence[int] | None
+        Some lawns; all if not given.
     with_state : bool
         Add what the import does not know: the lawn's number and whether its last cut is assumed.
 
@@ -33,7 +40,8 @@ def export_rows(
         If there is no such lawn.
     """
     with store.begin() as work:
-        lawns = work.lawns.get(work.lawns.all_ids()) if lawn_id is None else [known_lawn(work, lawn_id)]
+        asked = work.lawns.all_ids() if lawn_ids is None else lawn_ids
+        lawns = work.lawns.get(asked) if lawn_id is None else [known_lawn(work, lawn_id)]
         keepers = work.keepers.get(sorted({lawn.keeper_id for lawn in lawns}))
         sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
         stands = work.stands.get(sorted({lawn.stand_id for lawn in lawns}))

@@ -181,13 +181,16 @@ def _apart(one: LawnRow, other: LawnRow) -> bool:
 
 
 def _without_twins(rows: Sequence[LawnRow], report: ImportReport) -> list[LawnRow]:
-    """Refuse a second row of the same lawn in one table: which of the two is meant?"""
-    first: dict[tuple[str, str, str], LawnRow] = {}
+    """Take a lawn told twice in the same words once, and not at all where its rows differ."""
+    told: dict[tuple[str, str, str], list[LawnRow]] = {}
     for row in rows:
-        key = (keeper_key(row), site_key(row), row.lawn.casefold())
-        if key in first:
-            allowed = f"line {first[key].line} is the same lawn; give each its own name in column lawn"
+        told.setdefault((keeper_key(row), site_key(row), row.lawn.casefold()), []).append(row)
+    good = []
+    for first, *others in told.values():
+        alike = all(replace(other, line=first.line) == first for other in others)
+        good += [first] if alike else []
+        for row in others if alike else [first, *others]:
+            line = first.line if row is not first else others[0].line
+            allowed = f"line {line} is the same lawn; give each its own name in column lawn"
             report.problems.append(Problem(row.line, "lawn", row.lawn, allowed))
-        else:
-            first[key] = row
-    return list(first.values())
+    return good

@@ -1,55 +1,47 @@
 """Moving in from an office's sheet: a dry run that says what would change, and the same run for good."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from hashlib import sha256
 from typing import Any
 
 from mowalert.domain.grasses import Turf
+from mowalert.domain.words import KeeperKind
 from mowalert.errors import InputError
-from mowalert.service.crew_records import LawnWork, SiteWork
+from mowalert.service.completion import Placeless
 from mowalert.service.enrol import enrol
 from mowalert.service.export import export_rows
 from mowalert.service.guides import guides_now
 from mowalert.service.lawn_rows import LawnRow, Problem
-from mowalert.service.lawn_table import keeper_key, read_table, site_key
-from mowalert.service.office_table import OfficeTable, Placeless, WorkRow
+from mowalert.service.lawn_table import ImportReport, keeper_key, read_table
+from mowalert.service.mapping import OF_KEEPER
+from mowalert.service.office_rows import Conversion, WorkRow
+from mowalert.service.office_table import OfficeTable
+from mowalert.service.office_work import FieldChange, keep_work, lawn_name
 from mowalert.service.ports import Store, Work
 from mowalert.service.within import Within
-
-MOST_CHANGES = 100_000
-OF_SITE = (
-    "number", "client", "access", "gate", "dog", "district", "visit_from_min", "visit_to_min",
-)  # fmt: skip
-"""What is known of a site, under one name in an office's row and in the store."""
-
-
-@dataclass(frozen=True, slots=True)
-class FieldChange:
-    """One thing that becomes another: of which lawn, in which column, from what to what."""
-
-    lawn: str
-    column: str
-    before: str
-    after: str
 
 
 @dataclass(frozen=True, slots=True)
 class MoveIn:
     """What moving in does: rows by outcome, changes one by one, and everything that stays out, with why.
 
-    ``missing`` are lawns known already that the sheet does not name; they stay as they are.
-    ``fingerprint`` stands for all of it: whoever confirms it confirms just this.
+    ``refused`` counts rows with problems, ``waiting`` those without a position. ``missing`` are lawns
+    known already that the sheet does not name; they stay as they are. ``fingerprint`` stands for all
+    of it: whoever confirms it confirms just this.
     """
 
     added: int
     changed: int
     unchanged: int
+    refused: int
+    waiting: int
     changes: tuple[FieldChange, ...]
     missing: tuple[str, ...]
     problems: tuple[Problem, ...]
     placeless: tuple[Placeless, ...]
+    conversions: tuple[Conversion, ...]
     remarks: tuple[str, ...]
     fingerprint: str
     kept: bool = False
@@ -111,41 +103,61 @@ def _brought_in(
 ) -> MoveIn:
     """Do it within a transaction; whoever opened that decides whether it lasts."""
     rows, report = _read(work, turf, table, now)
+    _check_organisations(work, rows)
     rows, crew_problems = _with_known_crews(work, rows, table.work)
-    within = Within(work)
-    before = _known(within)
-    enrol(within, turf, rows, report, source=source, cell_degrees=cell_degrees, now=now)
-    changes = _keep_work(work, rows, table.work)
-    after = _known(within)
+    keys = list(dict.fromkeys(keeper_key(row) for row in rows))
+    before = _lawns(work, keys)
+    enrol(Within(work), turf, rows, report, source=source, cell_degrees=cell_degrees, now=now)
+    changes = keep_work(work, rows, table.work, known=set(before))
+    after = _lawns(work, keys)
     changes += _differences(before, after)
-    named = {_name(row.site, row.lawn) for row in rows}
-    keepers = {row.keeper for row in rows}
-    missing = [
-        name
-        for row in before.values()
-        if row["keeper"] in keepers and (name := _name(row["site"], row["lawn"])) not in named
-    ]
-    every = (*table.problems, *report.problems, *crew_problems)
-    problems = sorted(every, key=lambda one: (one.line, one.column))
-    counts = (report.added, report.changed, report.unchanged)
-    facts = (counts, changes, sorted(missing), problems, table.text, sorted(table.work.items()))
-    return MoveIn(
-        added=report.added,
-        changed=report.changed,
-        unchanged=report.unchanged,
-        changes=tuple(changes[:MOST_CHANGES]),
-        missing=tuple(sorted(missing)),
-        problems=tuple(problems),
-        placeless=tuple(table.placeless),
-        remarks=tuple(table.remarks),
-        fingerprint=sha256(repr(facts).encode()).hexdigest()[:12],
+    problems = tuple(
+        sorted((*table.problems, *report.problems, *crew_problems), key=lambda one: (one.line, one.column))
     )
+    added = len(after) - len(before)
+    changed = len({change.lawn_id for change in changes} - {None})
+    told = MoveIn(
+        added=added,
+        changed=changed,
+        unchanged=len(rows) - added - changed,
+        refused=len({problem.line for problem in problems}),
+        waiting=len(table.placeless),
+        changes=tuple(changes),
+        missing=tuple(_missing(before, rows, table.kept_out | _refused_sites(table, rows))),
+        problems=problems,
+        placeless=tuple(table.placeless),
+        conversions=tuple(table.conversions),
+        remarks=tuple(table.remarks),
+        fingerprint="",
+    )
+    facts = (told, table.text, sorted(table.work.items()))
+    return replace(told, fingerprint=sha256(repr(facts).encode()).hexdigest()[:12])
 
 
-def _read(work: Work, turf: Turf, table: OfficeTable, now: datetime) -> tuple[list[LawnRow], Any]:
+def _read(work: Work, turf: Turf, table: OfficeTable, now: datetime) -> tuple[list[LawnRow], ImportReport]:
     if not table.work:
-        raise InputError("no row can be brought in; see what is named")
+        return [], ImportReport()
     return read_table(table.text, turf, now=now, guides=guides_now(work, turf))
+
+
+def _check_organisations(work: Work, rows: Sequence[LawnRow]) -> None:
+    """An organisation has one address: another one is not taken for it, nor for a second of its name."""
+    keys: dict[tuple[KeeperKind, str], set[str]] = {}
+    told: dict[tuple[KeeperKind, str], set[str]] = {}
+    for keeper in work.keepers.organisations():
+        keys.setdefault((keeper.kind, keeper.name.casefold()), set()).add(keeper.key)
+        told.setdefault((keeper.kind, keeper.name.casefold()), set()).add(keeper.email or keeper.phone or "")
+    for row in rows:
+        if row.kind is KeeperKind.HOMEOWNER:
+            continue
+        who, address = (row.kind, row.keeper.casefold()), row.email or row.phone or ""
+        if keeper_key(row) not in keys.setdefault(who, {keeper_key(row)}):
+            others = ", ".join(sorted(told[who]))
+            raise InputError(
+                f"line {row.line}: {row.keeper} is written to at {others}, not at {address}; "
+                "say its own address with --email"
+            )
+        told.setdefault(who, set()).add(address)
 
 
 def _with_known_crews(
@@ -153,16 +165,17 @@ def _with_known_crews(
 ) -> tuple[list[LawnRow], list[Problem]]:
     """Leave out rows whose crew the organisation does not have."""
     good, wrong = [], []
-    crews: dict[str, set[str]] = {}
+    crews: dict[str, dict[str, str]] = {}
     for row in rows:
         name = told[row.line].crew.casefold()
         known = crews.get(keeper_key(row))
         if known is None:
             keeper = work.keepers.by_key(keeper_key(row))
             found = work.crews.crews(keeper.keeper_id) if keeper else []
-            known = crews.setdefault(keeper_key(row), {crew.key for crew in found if not crew.retired})
+            known = {crew.key: crew.name for crew in found if not crew.retired}
+            crews[keeper_key(row)] = known
         if name and name not in known:
-            names = ", ".join(sorted(known)) or "none yet"
+            names = ", ".join(sorted(known.values())) or "none yet"
             allowed = f"a crew that is known ({names}); `mowalert crews add` adds one"
             wrong.append(Problem(row.line, "crew", told[row.line].crew, allowed))
         else:
@@ -170,68 +183,44 @@ def _with_known_crews(
     return good, wrong
 
 
-def _keep_work(work: Work, rows: list[LawnRow], told: Mapping[int, WorkRow]) -> list[FieldChange]:
-    """Keep what the office knows of the work; cells left empty leave what is known."""
-    changes: list[FieldChange] = []
-    by_keeper: dict[str, list[LawnRow]] = {}
-    for row in rows:
-        by_keeper.setdefault(keeper_key(row), []).append(row)
-    for key, members in by_keeper.items():
-        keeper = work.keepers.by_key(key)
-        assert keeper is not None  # noqa: S101 - enrolled a line ago
-        sites = {site.key: site for site in work.crews.sites_of(keeper.keeper_id)}
-        lawns = {(one.site_id, one.key): one for one in work.lawns.of_keepers([keeper.keeper_id])}
-        known_sites = work.crews.sites(keeper.keeper_id)
-        known_lawns = work.crews.lawns([one.lawn_id for one in lawns.values()])
-        crews = {crew.key: crew.crew_id for crew in work.crews.crews(keeper.keeper_id)}
-        new_sites, new_lawns = dict[int, SiteWork](), list[LawnWork]()
-        for row in members:
-            site = sites[site_key(row)]
-            facts = told[row.line]
-            blank = SiteWork(site.site_id, keeper.keeper_id)
-            before = new_sites.get(site.site_id) or known_sites.get(site.site_id) or blank
-            after = _site_work(before, facts)
-            changes += _work_changes(row, before, after) if site.site_id in known_sites else []
-            new_sites[site.site_id] = after
-            lawn = lawns[site.site_id, row.lawn.casefold()]
-            known = known_lawns.get(lawn.lawn_id, LawnWork(lawn.lawn_id))
-            changed = replace(
-                known,
-                minutes=facts.minutes if facts.minutes is not None else known.minutes,
-                crew_id=crews.get(facts.crew.casefold(), known.crew_id),
-            )
-            changes += _work_changes(row, known, changed) if lawn.lawn_id in known_lawns else []
-            new_lawns.append(changed)
-        work.crews.keep_sites(list(new_sites.values()))
-        work.crews.keep_lawns(new_lawns)
-    return changes
-
-
-def _site_work(before: SiteWork, facts: WorkRow) -> SiteWork:
-    told = {name: value for name in OF_SITE if (value := getattr(facts, name)) not in ("", None)}
-    return replace(before, **told)
-
-
-def _work_changes(row: LawnRow, before: Any, after: Any) -> list[FieldChange]:
-    names = [name for name in before.__dataclass_fields__ if getattr(before, name) != getattr(after, name)]
-    place = _name(row.site, row.lawn)
-    return [FieldChange(place, name, str(getattr(before, name)), str(getattr(after, name))) for name in names]
-
-
-def _known(store: Any) -> dict[int, dict[str, Any]]:
-    return {int(row["lawn_id"]): dict(row) for row in export_rows(store, with_state=True)}
+def _lawns(work: Work, keys: Sequence[str]) -> dict[int, dict[str, Any]]:
+    """All lawns of some keepers as a table shows them."""
+    keepers = [keeper.keeper_id for key in keys if (keeper := work.keepers.by_key(key)) is not None]
+    lawn_ids = [lawn.lawn_id for lawn in work.lawns.of_keepers(keepers)]
+    rows = export_rows(Within(work), lawn_ids=lawn_ids, with_state=True)
+    return {int(row["lawn_id"]): dict(row) for row in rows}
 
 
 def _differences(
     before: Mapping[int, Mapping[str, Any]], after: Mapping[int, Mapping[str, Any]]
 ) -> list[FieldChange]:
-    return [
-        FieldChange(_name(row["site"], row["lawn"]), column, str(row[column]), str(after[lawn_id][column]))
-        for lawn_id, row in before.items()
-        for column in row
-        if lawn_id in after and row[column] != after[lawn_id][column]
-    ]
+    """What changes in each lawn; what changes in its keeper is told once."""
+    changes: dict[FieldChange, None] = {}
+    for lawn_id, row in before.items():
+        for column in (name for name in row if row[name] != after[lawn_id][name]):
+            whose = column in OF_KEEPER
+            name = row["keeper"] if whose else lawn_name(row["site"], row["lawn"])
+            told = _told(row[column]), _told(after[lawn_id][column])
+            changes[FieldChange(name, column, *told, None if whose else lawn_id)] = None
+    return list(changes)
 
 
-def _name(site: str, lawn: str) -> str:
-    return site if lawn in ("", "lawn") else f"{site}, {lawn}"
+def _told(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) else "" if value is None else str(value)
+
+
+def _refused_sites(table: OfficeTable, rows: Sequence[LawnRow]) -> set[str]:
+    """Sites and numbers of rows that reading left out."""
+    good = {row.line for row in rows}
+    return {name for line, names in table.names.items() if line not in good for name in names}
+
+
+def _missing(before: Mapping[int, Mapping[str, Any]], rows: Sequence[LawnRow], out: set[str]) -> list[str]:
+    """Lawns that are known and that no row names, be it a good one or one that stays out."""
+    named = {(row.site.casefold(), row.lawn.casefold()) for row in rows}
+    return sorted(
+        lawn_name(row["site"], row["lawn"])
+        for row in before.values()
+        if (row["site"].casefold(), row["lawn"].casefold()) not in named
+        and not {row["site"].casefold(), (row["address"] or "").casefold()} & out
+    )

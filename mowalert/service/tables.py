@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from io import StringIO
 
 from mowalert.errors import InputError
+from mowalert.service.sheet import as_told
 
 SEPARATORS = ",;\t"
 
@@ -21,7 +22,8 @@ def rows_of(text: str) -> Iterator[tuple[int, list[str]]]:
     Yields
     ------
     tuple[int, list[str]]
-        The line a row begins on and its cells; rows without anything in them are left out.
+        The line a row begins on and its cells, without the apostrophes that keep a table's texts from
+        being taken for formulas; rows without anything in them are left out.
 
     Raises
     ------
@@ -40,4 +42,4 @@ def rows_of(text: str) -> Iterator[tuple[int, list[str]]]:
         except csv.Error as error:
             raise InputError(f"line {begins}: a quote is not closed, or follows no separator") from error
         if any(cell.strip() for cell in cells):
-            yield begins, cells
+            yield begins, [as_told(cell) for cell in cells]

@@ -380,6 +380,28 @@ def test_a_lawn_told_twice_is_taken_once(program: Program) -> None:
     assert "1 added" in told
 
 
+def test_of_a_lawn_told_in_two_ways_neither_is_taken(program: Program) -> None:
+    told = imported(program, lawns(ANN, ANN.replace(",65", ",70"), CREW), expect=2)
+    assert "line 2, column lawn: found 'lawn'; allowed: line 3 is the same lawn" in told
+    assert "line 3, column lawn: found 'lawn'; allowed: line 2 is the same lawn" in told
+    assert "1 added" in told
+
+
+def test_a_text_that_looks_like_a_formula_leaves_guarded_and_comes_back_as_it_was(
+    program: Program, tmp_path: Path
+) -> None:
+    header = f"{HEADER},site,lawn,phone"
+    imported(program, lawns(f"{CREW},=1+1 Yard,'-x,+15555550101", header=header), expect=0)
+    before = program.json("lawns", "show")
+    assert before[0]["site"] == "=1+1 Yard"
+    program("lawns", "export", tmp_path / "out.csv")
+    text = (tmp_path / "out.csv").read_text(encoding="utf-8")
+    assert ",'=1+1 Yard," in text
+    assert ",+15555550101," in text, "a number is no formula"
+    assert "1 unchanged" in imported(program, text, expect=0)
+    assert program.json("lawns", "show") == before
+
+
 def test_a_keeper_told_differently_on_two_lines_is_refused_not_flipped(program: Program) -> None:
     header = f"{HEADER},lawn,time_zone,phone"
     rows = (f"{ANN},front,,", f"{ANN},back,America/Chicago,", f"{ANN},side,America/Denver,5555550101")

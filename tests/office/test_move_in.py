@@ -15,11 +15,12 @@ from stores import contents, new_store
 from mowalert.domain.crews import Position
 from mowalert.errors import InputError
 from mowalert.office.sheets import read_sheet
+from mowalert.service.completion import completion_table, read_positions
 from mowalert.service.crew_setup import keep_crew
 from mowalert.service.lawn_rows import Problem
 from mowalert.service.mapping import Why, propose
 from mowalert.service.move_in import MoveIn, move_in
-from mowalert.service.office_table import OfficeTable, completion_table, office_table, read_positions
+from mowalert.service.office_table import OfficeTable, office_table
 from mowalert.service.sheet import Sheet, SheetRow
 from mowalert.store.engine import SqlStore
 
@@ -107,7 +108,7 @@ def test_what_would_change_is_said_field_by_field(store: SqlStore, tmp_path: Pat
     )
     shown = brought(store, second)
     assert {(one.lawn, one.column, one.after) for one in shown.changes} >= {
-        ("Garden 1", "height_mm", "90.0"),
+        ("Garden 1", "height_mm", "90"),
         ("Garden 1", "gate", "9"),
     }
     assert shown.missing == ("Garden 2",)
@@ -141,11 +142,16 @@ def test_the_oddities_of_offices_are_named_and_not_mended(tmp_path: Path) -> Non
     path = tmp_path / "odd.xlsx"
     book.save(path)
     table = table_of(read_sheet(path))
-    assert named(table.problems) == {(2, "H"), (4, "B"), (5, "last_mown_on"), (6, "height_mm")}
+    assert named(table.problems) == {
+        (2, "height_mm"),
+        (4, "client"),
+        (5, "last_mown_on"),
+        (6, "height_mm"),
+    }
     assert [one.line for one in table.placeless] == [9]
     assert sorted(table.work) == [3, 7, 8]
     said = "\n".join(table.remarks)
-    assert '3.5" in column height_mm is read as 88.9 mm' in said
+    assert (7, '3.5"', "88.9 mm") in {(one.line, one.written, one.read_as) for one in table.conversions}
     assert "hidden rows" in said
     assert "left alone: the sheets Old" in said
     assert any("formula" in str(problem) and "=80+5" in str(problem) for problem in table.problems)
@@ -173,8 +179,10 @@ def test_places_that_are_not_known_are_listed_and_come_back_completed(
     sheet = read_sheet(a_book(tmp_path / "one.xlsx", rows))
     table = table_of(sheet)
     assert [one.number for one in table.placeless] == ["A-2", "A-3"]
-    listed = completion_table(table.placeless).replace("A-2,2 Elm Street,,", "A-2,2 Elm Street,42.5,-73.5")
-    whole = table_of(sheet, positions=read_positions(listed))
+    listed = tmp_path / "list.csv"
+    text = completion_table(table.placeless).replace("A-2,2 Elm Street,,", "A-2,2 Elm Street,42.5,-73.5")
+    listed.write_text(text, encoding="utf-8")
+    whole = table_of(sheet, positions=read_positions(read_sheet(listed)))
     assert [one.number for one in whole.placeless] == ["A-3"]
     assert brought(store, whole).added == 2
 
