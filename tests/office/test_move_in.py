@@ -15,7 +15,7 @@ from stores import contents, new_store
 from mowalert.domain.crews import Position
 from mowalert.errors import InputError
 from mowalert.office.sheets import read_sheet
-from mowalert.service.completion import completion_table, read_positions
+from mowalert.service.completion import completion_table, known_positions, read_positions
 from mowalert.service.crew_setup import keep_crew
 from mowalert.service.lawn_rows import Problem
 from mowalert.service.mapping import Why, propose
@@ -214,6 +214,91 @@ def test_a_crew_that_is_not_known_keeps_its_row_out(store: SqlStore) -> None:
         store, "Green Quarter", "North", depot=Position(42.5, -73.5), weekdays=31, from_min=400, to_min=900
     )
     assert brought(store, table_of(sheet)).problems == ()
+
+
+def test_what_fails_in_the_middle_leaves_everything_as_it_was(
+    store: SqlStore, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table = table_of(read_sheet(a_book(tmp_path / "one.xlsx", [a_row(1), a_row(2)])))
+    shown = brought(store, table)
+    before = contents(store.url)
+
+    def broken(*_: object) -> None:
+        raise OSError("the disk is full")
+
+    with monkeypatch.context() as during, store.begin() as work:
+        during.setattr(type(work.crews), "keep_lawns", broken)
+        with pytest.raises(OSError, match="disk"):
+            brought(store, table, shown.fingerprint)
+    assert contents(store.url) == before
+    assert brought(store, table, shown.fingerprint).kept
+
+
+def test_rows_are_counted_as_what_becomes_of_them(store: SqlStore, tmp_path: Path) -> None:
+    first = table_of(read_sheet(a_book(tmp_path / "one.xlsx", [a_row(number) for number in range(1, 6)])))
+    brought(store, first, brought(store, first).fingerprint)
+    rows = [
+        a_row(1),
+        a_row(2, **{"Gate code": "9"}),
+        a_row(3, **{"Cut height mm": 4000}),
+        a_row(6),
+        a_row(7, Lat=None),
+    ]
+    shown = brought(store, table_of(read_sheet(a_book(tmp_path / "two.xlsx", rows))))
+    counts = (shown.added, shown.changed, shown.unchanged, shown.refused, shown.waiting)
+    assert counts == (1, 1, 1, 1, 1)
+    assert [(one.lawn, one.column, one.before, one.after) for one in shown.changes] == [
+        ("Garden 2", "gate", "4711", "9")
+    ]
+    assert shown.missing == ("Garden 4", "Garden 5"), "a row that stays out is not missing"
+
+
+def test_what_changes_of_an_organisation_is_told_once(store: SqlStore, tmp_path: Path) -> None:
+    sheet = read_sheet(a_book(tmp_path / "one.xlsx", [a_row(1), a_row(2)]))
+    first = office_table(sheet, propose(sheet.header, fixed=FIXED))
+    brought(store, first, brought(store, first).fingerprint)
+    phone = office_table(sheet, propose(sheet.header, fixed=FIXED | {"phone": "+1 555 555 0101"}))
+    shown = brought(store, phone)
+    assert [(one.lawn, one.column) for one in shown.changes] == [("Green Quarter", "phone")]
+    assert (shown.changed, shown.unchanged) == (0, 2)
+
+
+def test_an_organisation_keeps_its_own_address(store: SqlStore, tmp_path: Path) -> None:
+    sheet = read_sheet(a_book(tmp_path / "one.xlsx", [a_row(1)]))
+    table = table_of(sheet)
+    brought(store, table, brought(store, table).fingerprint)
+    other = office_table(sheet, propose(sheet.header, fixed=FIXED | {"email": "client@example.com"}))
+    with pytest.raises(InputError, match=r"written to at office@example.org, not at client@example.com"):
+        brought(store, other)
+
+
+def test_a_sheet_without_any_position_is_listed(store: SqlStore, tmp_path: Path) -> None:
+    shown = brought(store, table_of(read_sheet(a_book(tmp_path / "one.xlsx", [a_row(1, Lat="", Lon="")]))))
+    assert (shown.added, shown.waiting) == (0, 1)
+
+
+def test_a_site_that_is_known_needs_no_position_again(store: SqlStore, tmp_path: Path) -> None:
+    whole = table_of(read_sheet(a_book(tmp_path / "one.xlsx", [a_row(1)])))
+    brought(store, whole, brought(store, whole).fingerprint)
+    bare = read_sheet(a_book(tmp_path / "two.xlsx", [a_row(1, Lat="", Lon="")]))
+    shown = brought(store, table_of(bare, known=known_positions(store, "Green Quarter")))
+    assert (shown.unchanged, shown.waiting, shown.changes) == (1, 0, ())
+    assert known_positions(store, "Somebody else") == {}
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("number,address,place\nA,B,C\n", "needs the columns"),
+        ("number,address,latitude,longitude\nA,B,42.5,\n", "line 2 .* half a position"),
+        ("number,address,latitude,longitude\nA,,42.5,1\nA,,42.6,1\n", "line 3 .* another of the same place"),
+    ],
+)
+def test_a_list_of_positions_that_is_none_is_refused(tmp_path: Path, text: str, why: str) -> None:
+    path = tmp_path / "list.csv"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=why):
+        read_positions(read_sheet(path))
 
 
 def test_columns_are_proposed_with_their_reason() -> None:
