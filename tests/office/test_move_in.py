@@ -14,10 +14,12 @@ from stores import contents, new_store
 
 from mowalert.domain.crews import Position
 from mowalert.errors import InputError
+from mowalert.office import workbooks
 from mowalert.office.sheets import read_sheet
 from mowalert.service.completion import completion_table, known_positions, read_positions
 from mowalert.service.crew_setup import keep_crew
 from mowalert.service.lawn_rows import Problem
+from mowalert.service.lawn_table import read_table
 from mowalert.service.mapping import Why, propose
 from mowalert.service.move_in import MoveIn, move_in
 from mowalert.service.office_table import OfficeTable, office_table
@@ -157,7 +159,7 @@ def test_the_oddities_of_offices_are_named_and_not_mended(tmp_path: Path) -> Non
     assert any("formula" in str(problem) and "=80+5" in str(problem) for problem in table.problems)
 
 
-def test_of_two_thousand_rows_every_bad_one_is_named(store: SqlStore, tmp_path: Path) -> None:
+def test_of_two_thousand_rows_every_bad_one_is_named(tmp_path: Path) -> None:
     spoilt = (
         {"Cut height mm": 4000}, {"Grass Type": "plastic"}, {"Lat": "north"}, {"Est. minutes": -3},
         {"Last mowed": "yesterday"}, {"Acres": "big"}, {"Irrigated": "perhaps"}, {"Lat": 99.0},
@@ -167,9 +169,10 @@ def test_of_two_thousand_rows_every_bad_one_is_named(store: SqlStore, tmp_path: 
     rows = [
         a_row(number, **(spoilt[number % len(spoilt)] if number in bad else {})) for number in range(1, 2001)
     ]
-    done = brought(store, table_of(read_sheet(a_book(tmp_path / "large.xlsx", rows))))
-    assert {problem.line - 1 for problem in done.problems} == bad
-    assert done.added == 1400
+    table = table_of(read_sheet(a_book(tmp_path / "large.xlsx", rows)))
+    good, report = read_table(table.text, TURF, now=NOW)
+    assert {problem.line - 1 for problem in (*table.problems, *report.problems)} == bad
+    assert len(good) == 1400
 
 
 def test_places_that_are_not_known_are_listed_and_come_back_completed(
@@ -340,12 +343,17 @@ def test_a_file_that_is_no_sheet_is_said_to_be_none(tmp_path: Path, content: byt
         read_sheet(path)
 
 
-def test_a_workbook_that_unpacks_to_gigabytes_is_refused_before(tmp_path: Path) -> None:
+@pytest.mark.parametrize("part", ["xl/worksheets/sheet1.xml", "xl/sharedStrings.xml", "xl/styles.xml"])
+def test_a_workbook_that_unpacks_to_gigabytes_is_refused_before(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, part: str
+) -> None:
+    monkeypatch.setattr(workbooks, "LARGEST_UNPACKED", 2_000_000)
+    monkeypatch.setattr(workbooks, "LARGEST_PART", dict.fromkeys(workbooks.LARGEST_PART, 1_000_000))
     path = tmp_path / "bomb.xlsx"
     with ZipFile(path, "w", ZIP_DEFLATED) as packed:
         packed.writestr("xl/workbook.xml", "<workbook/>")
-        packed.writestr("xl/worksheets/sheet1.xml", b" " * (201 * 1024 * 1024))
-    assert path.stat().st_size < 1_000_000
+        packed.writestr(part, b" " * (2_000_001 if "sheet1" in part else 1_000_001))
+    assert path.stat().st_size < 10_000
     with pytest.raises(InputError, match="unpacks to more"):
         read_sheet(path)
 
