@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel
-from mowalert.errors import ConfigError, StoreError
+from mowalert.errors import ConfigError
 from mowalert.links import Links
 from mowalert.parameters import load_turf
 from mowalert.service.deliver import SmsPolicy
@@ -22,7 +22,7 @@ from mowalert.service.ports import Transport
 from mowalert.service.tell import Policy
 from mowalert.settings import OpenMeteoSettings, Settings, config_file
 from mowalert.store.engine import SqlStore
-from mowalert.store.upgrade import head, schema_version, upgrade
+from mowalert.store.upgrade import refuse_other, schema_version, upgrade
 
 if TYPE_CHECKING:
     from mowalert.channels.crew_sheets import CrewSheets
@@ -162,8 +162,8 @@ def open_store(settings: Settings) -> SqlStore:
     version = schema_version(url)
     if version is None:
         upgrade(url)
-    elif version != head():
-        raise StoreError(f"the store has version {version}, the program wants {head()}: run init-store")
+    else:
+        refuse_other(version)
     return SqlStore(url)
 
 

@@ -3,6 +3,7 @@
 import os
 import uuid
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -79,8 +80,21 @@ def postgres() -> str:
 @pytest.fixture(params=["sqlite", "postgresql"])
 def store_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """An empty database of each kind, gone after the test."""
+    with _empty_database(request, tmp_path / "store.db") as url:
+        yield url
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def other_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """A second one, of each kind again."""
+    with _empty_database(request, tmp_path / "other.db") as url:
+        yield url
+
+
+@contextmanager
+def _empty_database(request: pytest.FixtureRequest, path: Path) -> Iterator[str]:
     if request.param == "sqlite":
-        yield f"sqlite:///{tmp_path / 'store.db'}"
+        yield f"sqlite:///{path}"
         return
     admin_url = request.getfixturevalue("postgres")
     name = f"mowalert_{uuid.uuid4().hex[:12]}"

@@ -50,6 +50,8 @@ COMMANDS = {
     "status": "nights",
     "check-config": "nights",
     "init-store": "nights",
+    "backup": "backups",
+    "restore": "backups",
 }
 """Modules of this package by command, in the order of the help; each has ``register(app)``."""
 

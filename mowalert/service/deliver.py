@@ -10,6 +10,7 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
 from mowalert.errors import DeliveryError
+from mowalert.service.backup import restored_at
 from mowalert.service.ports import Store, Transport
 from mowalert.service.records import KeeperRecord, LeasedMessage, NewMessage
 from mowalert.service.tell import Policy, still_true
@@ -85,6 +86,8 @@ def deliver(
     report = DeliveryReport()
     jitter = random or Random()  # noqa: S311 - spreads retries, keeps no secret
     with store.begin() as work:
+        if (until := restored_at(work)) is not None:
+            report.unknown = work.outbox.doubt(until=until)
         report.expired = work.outbox.expire(now=now)
         work.commit()
     while batch := _lease(store, now):

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from mowalert.domain.grasses import Turf
+from mowalert.service.backup import restored_at
 from mowalert.service.bulletin import make_bulletins
 from mowalert.service.crew_heat_notices import HeatOffice, tell_crew_heat
 from mowalert.service.dry_stands import follow_watering
@@ -54,6 +55,9 @@ def run_night(
 ) -> NightReport:
     """Run one night; running it again at the same moment changes nothing.
 
+    The first after a restore is run at the restore's moment as well: what had come until then is decided
+    and remembered, but its messages do not go, since the lost store may have sent them.
+
     Parameters
     ----------
     store : Store
@@ -82,6 +86,30 @@ def run_night(
     NightReport
         What each step did.
     """
+
+    def one(at: datetime) -> NightReport:
+        return _run(store, sources, turf, words, policy, at, warning_sources, office, heat, progress)
+
+    last = last_night(store)
+    with store.begin() as work:
+        restored = restored_at(work)
+    if restored is not None and restored < now and (last is None or last < restored):
+        one(restored)
+    return one(now)
+
+
+def _run(
+    store: Store,
+    sources: WeatherSources,
+    turf: Turf,
+    words: Words,
+    policy: Policy,
+    now: datetime,
+    warning_sources: Sequence[WarningSource],
+    office: Office | None,
+    heat: HeatOffice | None,
+    progress: Progress,
+) -> NightReport:
     progress("pull")
     pulled = pull_weather(store, sources, now=now)
     pull_warnings(store, warning_sources, now=now)

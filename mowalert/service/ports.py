@@ -397,6 +397,9 @@ class Outbox(Protocol):
     def expire(self, *, now: datetime) -> int:
         """Expire whatever is no longer useful; how many."""
 
+    def doubt(self, *, until: datetime) -> int:
+        """Give up what waits and was made up to a moment, since its fate is unknown; how many."""
+
     def cancel_for_lawn(self, lawn_id: int, *, at: datetime) -> int:
         """Cancel waiting messages that speak of this lawn alone; how many."""
 

@@ -42,25 +42,26 @@ class SqlStore:
         self._engine.dispose()
 
 
-def open_engine(url: str) -> Engine:
-    """Return an engine; StoreError if the URL cannot be used."""
+def open_engine(url: str, *, reads: bool = False) -> Engine:
+    """Return an engine, to read at one moment or to write as well; StoreError if the URL cannot be used."""
     try:
         parsed = make_url(url)
-        if parsed.get_backend_name() != "sqlite":
-            return create_engine(parsed, pool_pre_ping=True)
-        return _sqlite(url, parsed.database)
+        if parsed.get_backend_name() == "sqlite":
+            return _sqlite(url, parsed.database, reads=reads)
+        one_moment = {"isolation_level": "REPEATABLE READ"} if reads else {}
+        return create_engine(parsed, pool_pre_ping=True, **one_moment)
     except (SQLAlchemyError, ModuleNotFoundError, OSError) as error:
         raise StoreError(f"the store cannot be opened: {first_line(error)}") from error
 
 
-def _sqlite(url: str, database: str | None) -> Engine:
+def _sqlite(url: str, database: str | None, *, reads: bool) -> Engine:
     in_memory = database in (None, "", ":memory:")
     if database and not in_memory:
         Path(database).parent.mkdir(parents=True, exist_ok=True)
     options: dict[str, Any] = {"connect_args": {"timeout": BUSY_WAIT_S, "check_same_thread": False}}
     engine = create_engine(url, **options, **({"poolclass": StaticPool} if in_memory else {}))
     event.listen(engine, "connect", _prepare_sqlite)
-    event.listen(engine, "begin", _begin_immediate)
+    event.listen(engine, "begin", _begin if reads else _begin_immediate)
     return engine
 
 
@@ -71,6 +72,11 @@ def _prepare_sqlite(connection: Any, record: Any) -> None:
     for pragma in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=NORMAL", "cache_size=-65536"):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
+
+
+def _begin(connection: Any) -> None:
+    # With a write-ahead log it reads what was there at its first query, and holds nobody up.
+    connection.exec_driver_sql("BEGIN")
 
 
 def _begin_immediate(connection: Any) -> None:

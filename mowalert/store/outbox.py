@@ -129,6 +129,12 @@ class SqlOutbox:
         left = and_(late, outbox.c.state != "sending")
         return self._count(update(outbox).where(left).values(state="expired"))
 
+    def doubt(self, *, until: datetime) -> int:
+        """Give up what waits and was made up to a moment: a lost store may have sent it; how many."""
+        old = and_(outbox.c.state.in_(WAITING), outbox.c.created_at <= until)
+        error = "may have gone out before the store was restored"
+        return self._count(update(outbox).where(old).values(state="unknown", error=error, leased_until=None))
+
     def cancel_for_lawn(self, lawn_id: int, *, at: datetime) -> int:
         """Cancel waiting messages that speak of this lawn alone; how many."""
         query = select(outbox.c.message_id, outbox.c.lawn_ids).where(outbox.c.state == "ready")
