@@ -126,13 +126,17 @@ def ask_to_join(
     row = read_form(facts, turf, store, now=now)
     if not isinstance(row, LawnRow):
         raise InputError("; ".join(map(str, row)))
-    address = row.email or row.phone or ""
+    limits = limits or FloodLimits()
     with store.begin() as work:
-        allowed = may_write(work, links, address, sender, now=now, limits=limits or FloodLimits())
+        allowed = may_write(work, links, row.email or row.phone or "", sender, now=now, limits=limits)
         queued = False
-        if allowed and not _has_stopped(work, row):
+        if row.phone and not _may_text(work, links, row, now=now, limits=limits):
+            # A mailbox of one's own must not open somebody else's phone; without it only the phone was left.
+            allowed, row = allowed and bool(row.email), replace(row, phone=None)
+        if allowed:
             keeper = _keeper_of(work, row, now)
-            told = {name: facts.get(name, "") for name in FACTS} | {"keeper": keeper.name}
+            told = {name: facts.get(name, "") for name in FACTS}
+            told |= {"keeper": keeper.name, "phone": row.phone or ""}
             signup_id = work.signups.add(SignupRecord(0, keeper.keeper_id, told, now))
             letter = letters.confirm(keeper, links.confirm_url(signup_id, now=now))
             queued = post(work, keeper, letter, "confirm", now=now, host=letters.host)
@@ -140,10 +144,25 @@ def ask_to_join(
     return queued
 
 
-def _has_stopped(work: Work, row: LawnRow) -> bool:
-    """Whether the only way to reach somebody is a phone that has said stop: it has to text START itself."""
-    keeper = work.keepers.by_key(keeper_key(row))
-    return keeper is not None and not keeper.email and keeper.phone_suspended not in (None, UNCONFIRMED)
+def _may_text(work: Work, links: Links, row: LawnRow, *, now: datetime, limits: FloodLimits) -> bool:
+    """Whether a phone may be asked to confirm, counting it where it stands beside an e-mail address.
+
+    One that has said stop, to whoever's name, has to text START itself.
+    """
+    phone = row.phone or ""
+    if any(keeper.phone_suspended not in (None, UNCONFIRMED) for keeper in work.keepers.by_phone(phone)):
+        return False
+    if not row.email:
+        return True
+    mark = links.mark(phone)
+    if work.signups.is_silenced(mark) or _asked_today(work, mark, now) >= limits.per_address_day:
+        return False
+    work.signups.attempt("address", mark, at=now)
+    return True
+
+
+def _asked_today(work: Work, mark: str | None, now: datetime) -> int:
+    return work.signups.attempts("address", mark, since=now - timedelta(days=1))
 
 
 def _keeper_of(work: Work, row: LawnRow, now: datetime) -> KeeperRecord:
@@ -160,18 +179,23 @@ def may_write(
     work: Work, links: Links, address: str, sender: str, *, now: datetime, limits: FloodLimits
 ) -> bool:
     """Whether an address may be written to on somebody's word, and count that they asked."""
-    day, hour = now - timedelta(days=1), now - timedelta(hours=1)
-    mark, asker = links.mark(address), links.mark(f"sender {sender}")
+    counted, asker = links.mark(_mailbox(address)), links.mark(f"sender {sender}")
     free = (
-        not work.signups.is_silenced(mark)
-        and work.signups.attempts("address", mark, since=day) < limits.per_address_day
-        and work.signups.attempts("sender", asker, since=hour) < limits.per_sender_hour
-        and work.signups.attempts("address", None, since=day) < limits.per_day
+        not work.signups.is_silenced(links.mark(address))
+        and _asked_today(work, counted, now) < limits.per_address_day
+        and work.signups.attempts("sender", asker, since=now - timedelta(hours=1)) < limits.per_sender_hour
+        and _asked_today(work, None, now) < limits.per_day
     )
     work.signups.attempt("sender", asker, at=now)
     if free:
-        work.signups.attempt("address", mark, at=now)
+        work.signups.attempt("address", counted, at=now)
     return free
+
+
+def _mailbox(address: str) -> str:
+    """Return where an address leads: what follows a plus sign is a name of the same mailbox."""
+    name, at, host = address.rpartition("@")
+    return f"{name.partition('+')[0]}{at}{host}" if at else address
 
 
 def confirm(

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
+from ipaddress import IPv4Address, ip_address, ip_network
 from typing import Annotated, Any
 
 from fastapi import Path, Request
@@ -117,7 +118,19 @@ def site_of(request: Request) -> Site:
 
 def sender_of(request: Request) -> str:
     """Return who asks, for counting; never kept as it is."""
-    return request.client.host if request.client else "unknown"
+    return network_of(request.client.host) if request.client else "unknown"
+
+
+def network_of(host: str) -> str:
+    """Return the network that counts as one sender: of IPv6 the half that everybody at a line shares."""
+    try:
+        address = ip_address(host)
+    except ValueError:
+        return host
+    if isinstance(address, IPv4Address):
+        return host
+    mapped = address.ipv4_mapped
+    return str(mapped) if mapped else str(ip_network((int(address) >> 64 << 64, 64)))
 
 
 def language_of(request: Request) -> str:
