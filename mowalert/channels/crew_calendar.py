@@ -42,7 +42,7 @@ def crew_calendar(
     for sheet in sheets:
         for crew in sheet.crews:
             if crew_ids is None or crew.crew_id in crew_ids:
-                for stop in crew.stops:
+                for stop in crew.listed:
                     calendar.add_component(_appointment(sheet, crew, stop, words, host))
     return bytes(calendar.to_ical())
 
@@ -55,7 +55,8 @@ def _appointment(sheet: DaySheet, crew: CrewSheet, stop: SheetStop, words: CrewW
     event.add("sequence", sheet.version - 1)
     event.add("dtstart", _moment(sheet, stop.starts_min))
     event.add("dtend", _moment(sheet, stop.ends_min))
-    event.add("summary", _text(f"{stop.order}. {words.place(lawn)}"))
+    where = f"{stop.order}. {words.place(lawn)}"
+    event.add("summary", _text(f"{words.outcome(stop)}: {where}" if stop.outcome else where))
     event.add("location", _text(lawn.address or lawn.site_name))
     event.add("geo", (lawn.position.latitude_deg, lawn.position.longitude_deg))
     lines = [

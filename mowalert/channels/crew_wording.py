@@ -4,7 +4,15 @@ from dataclasses import dataclass
 
 from mowalert.channels.wording import Wording, wording_in
 from mowalert.domain.crews import Change, ChangeKind, Fault, WhyLeft
-from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetHeld, SheetLawn, SheetReader, WeekSummary
+from mowalert.domain.day_sheet import (
+    CrewSheet,
+    DaySheet,
+    SheetHeld,
+    SheetLawn,
+    SheetReader,
+    SheetStop,
+    WeekSummary,
+)
 from mowalert.domain.lawn import place_name
 from mowalert.domain.units import MM_PER_INCH
 from mowalert.domain.words import Clippings, Units
@@ -180,6 +188,12 @@ class CrewWording:
         """Say why visits were skipped."""
         return self.say.gettext(SKIPPED.get(reason, SKIPPED["other"]))
 
+    def outcome(self, stop: SheetStop) -> str:
+        """Say what became of a stop; empty before."""
+        if stop.outcome == "skipped":
+            return f"{self.say.gettext('Skipped')}: {self.skip_reason(stop.reason or 'other')}"
+        return self.say.gettext("Done") if stop.outcome else ""
+
     def why_left(self, why: WhyLeft) -> str:
         """Say why a lawn is on no crew's list."""
         return self.say.gettext(WHY_LEFT[why])
@@ -219,22 +233,27 @@ class CrewWording:
         )
 
     def _name_of(self, lawn_id: int, sheet: DaySheet) -> str:
-        planned = (stop.lawn for crew in sheet.crews for stop in crew.stops)
+        planned = (stop.lawn for crew in sheet.crews for stop in crew.listed)
         known = (*planned, *(left.lawn for left in sheet.left_out), *sheet.dropped)
         return next((self.place(lawn) for lawn in known if lawn.lawn_id == lawn_id), str(lawn_id))
 
     def crew_line(self, crew: CrewSheet) -> str:
         """Say a crew's day in one line."""
         if not crew.stops:
-            return self.say.gettext("nothing is due for this crew")
+            return self.past(crew) if crew.past else self.say.gettext("nothing is due for this crew")
         said = self.say.ngettext("{count} stop", "{count} stops", len(crew.stops))
         parts = (
             said.format(count=len(crew.stops)),
             f"{self.time(crew.leaves_min)} – {self.time(crew.back_min)}",
             self.say.gettext("{hours} of mowing").format(hours=self.hours(crew.work_min / 60)),
             self.way(crew.travel_km),
+            *((self.past(crew),) if crew.past else ()),
         )
         return ", ".join(parts)
+
+    def past(self, crew: CrewSheet) -> str:
+        """Say how many stops are past."""
+        return self.say.gettext("{count} done or skipped").format(count=len(crew.past))
 
     def subject(self, sheet: DaySheet, crew: CrewSheet | None) -> str:
         """Say what a mail is about, in few words."""

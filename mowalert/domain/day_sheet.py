@@ -58,7 +58,10 @@ class SheetLawn:
 
 @dataclass(frozen=True, slots=True)
 class SheetStop:
-    """A lawn in its place in a crew's day; ``order`` counts from 1."""
+    """A lawn in its place in a crew's day; ``order`` counts from 1.
+
+    ``outcome`` is what was said of that day's visit, ``reason`` why it was skipped; none before.
+    """
 
     order: int
     lawn: SheetLawn
@@ -66,11 +69,17 @@ class SheetStop:
     ends_min: int
     travel_min: int
     travel_km: float
+    outcome: str | None = None
+    reason: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class CrewSheet:
-    """A crew's day in driving order, from its depot and back."""
+    """A crew's day in driving order, from its depot and back.
+
+    ``past`` are stops that were done or skipped before this version was made, with the times they had:
+    they stand on the list, and the way leads on without them.
+    """
 
     crew_id: int
     name: str
@@ -81,6 +90,12 @@ class CrewSheet:
     back_min: int
     travel_km: float
     stops: tuple[SheetStop, ...]
+    past: tuple[SheetStop, ...] = ()
+
+    @property
+    def listed(self) -> tuple[SheetStop, ...]:
+        """Every stop of the list: those that are past, then those to come."""
+        return (*self.past, *self.stops)
 
     @property
     def work_min(self) -> float:

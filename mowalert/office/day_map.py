@@ -42,12 +42,13 @@ def _crew_features(crew: CrewSheet) -> list[dict[str, Any]]:
                 "crew": crew.name,
                 "order": stop.order,
                 "starts": f"{clock(stop.starts_min):%H:%M}",
+                "state": stop.outcome or "planned",
             },
         )
-        for stop in crew.stops
+        for stop in crew.listed
     ]
     depot = _point(crew.depot, {"kind": "depot", "crew": crew.name})
-    way = [crew.depot, *(stop.lawn.position for stop in crew.stops), crew.depot]
+    way = [crew.depot, *(stop.lawn.position for stop in crew.listed), crew.depot]
     line = {
         "type": "Feature",
         "geometry": {"type": "LineString", "coordinates": [_lon_lat(place) for place in way]},

@@ -35,10 +35,10 @@ def day_rows(sheet: DaySheet, crew_id: int | None = None) -> list[tuple[Cell, ..
         Planned lawns by crew and order, then the rest.
     """
     rows = [
-        _row(sheet, stop.lawn, crew, stop, "planned")
+        _row(sheet, stop.lawn, crew, stop, stop.outcome or "planned")
         for crew in sheet.crews
         if crew_id in (None, crew.crew_id)
-        for stop in crew.stops
+        for stop in crew.listed
     ]
     if crew_id is None:
         rows += [_row(sheet, one.lawn, None, None, one.why.value) for one in sheet.left_out]

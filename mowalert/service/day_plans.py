@@ -1,7 +1,7 @@
 """A day's plan as it is kept and handed out: versions of it, and back again."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from math import isnan
 
@@ -12,7 +12,7 @@ from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetLawn, SheetLeft,
 from mowalert.domain.notices import CrewHeat
 from mowalert.domain.weather import DayHours
 from mowalert.errors import InputError, StoreError
-from mowalert.service.crew_records import PlanRecord
+from mowalert.service.crew_records import PlanRecord, VisitRecord
 from mowalert.service.day_lawns import DayLawns
 from mowalert.service.heat_days import heat_by_cell, heat_plan_of, worst
 from mowalert.service.official import warnings_for
@@ -65,7 +65,7 @@ def keep_version(
     changes : tuple[Change, ...]
         How it differs from the version before.
     before : DaySheet | None
-        The version before, where its lawns may be spoken of.
+        The version before, where its lawns may be spoken of; its stops with an outcome stay on the list.
 
     Returns
     -------
@@ -90,7 +90,7 @@ def keep_version(
         made_at=now,
         time_zone=keeper.time_zone,
         units=keeper.units,
-        crews=tuple(_crew_sheet(crew, plan, lawns.lawns) for crew in working_crews(draft.crews)),
+        crews=_crew_sheets(draft, before),
         left_out=tuple(
             SheetLeft(lawns.lawns[one.lawn_id], one.why, one.waiting_cost) for one in plan.left_out
         ),
@@ -122,7 +122,7 @@ def newest_sheets(work: Work, keeper_id: int, *, first: date, last: date) -> lis
 
 
 def plan_of(sheet: DaySheet) -> DayPlan:
-    """Return a sheet's plan, bare."""
+    """Return a sheet's plan, bare; what is past comes first."""
     routes = tuple(
         Route(
             crew.crew_id,
@@ -131,7 +131,7 @@ def plan_of(sheet: DaySheet) -> DayPlan:
             crew.travel_km,
             tuple(
                 Stop(stop.lawn.lawn_id, stop.starts_min, stop.ends_min, stop.travel_min, stop.travel_km)
-                for stop in crew.stops
+                for stop in crew.listed
             ),
         )
         for crew in sheet.crews
@@ -148,17 +148,70 @@ def sheet_of(record: PlanRecord) -> DaySheet:
         raise StoreError(f"keeper {record.keeper_id}: the plan for {record.on} cannot be read") from error
 
 
+def with_visits(sheet: DaySheet, visits: Iterable[VisitRecord]) -> DaySheet:
+    """Return a sheet whose stops say what became of them; of several visits to a lawn, the last.
+
+    Parameters
+    ----------
+    sheet : DaySheet
+        The day.
+    visits : Iterable[VisitRecord]
+        Visits in the order they were told; other days' are left out.
+
+    Returns
+    -------
+    DaySheet
+        Stops without a visit have no outcome, whatever they had.
+    """
+    told = {visit.lawn_id: visit for visit in visits if visit.on == sheet.on}
+
+    def with_visit(stop: SheetStop) -> SheetStop:
+        visit = told.get(stop.lawn.lawn_id)
+        if visit is None:
+            return replace(stop, outcome=None, reason=None)
+        reason = visit.reason.value if visit.reason else None
+        return replace(stop, outcome=visit.outcome.value, reason=reason)
+
+    crews = (
+        replace(crew, past=tuple(map(with_visit, crew.past)), stops=tuple(map(with_visit, crew.stops)))
+        for crew in sheet.crews
+    )
+    return replace(sheet, crews=tuple(crews))
+
+
 def _dropped(told: Sequence[Change], known: dict[int, SheetLawn]) -> tuple[SheetLawn, ...]:
     gone = [one.lawn_id for one in told if one.kind is ChangeKind.DROPPED]
     return tuple(known[lawn_id] for lawn_id in gone if lawn_id in known)
 
 
 def _lawns_of(sheet: DaySheet) -> dict[int, SheetLawn]:
-    planned = [stop.lawn for crew in sheet.crews for stop in crew.stops]
+    planned = [stop.lawn for crew in sheet.crews for stop in crew.listed]
     return {lawn.lawn_id: lawn for lawn in (*planned, *(left.lawn for left in sheet.left_out))}
 
 
-def _crew_sheet(crew: Crew, plan: DayPlan, lawns: Mapping[int, SheetLawn]) -> CrewSheet:
+def _crew_sheets(draft: Draft, before: DaySheet | None) -> tuple[CrewSheet, ...]:
+    """The crews' lists, with what is past; a crew that works no more keeps what it has done."""
+    known = before.crews if before else ()
+    past = {crew.crew_id: _past(crew) for crew in known}
+    working = working_crews(draft.crews)
+    made = [_crew_sheet(crew, draft.plan, draft.lawns.lawns, past.get(crew.crew_id, ())) for crew in working]
+    at_work = {crew.crew_id for crew in working}
+    made += [
+        replace(crew, travel_km=0.0, stops=(), past=past[crew.crew_id])
+        for crew in known
+        if past[crew.crew_id] and crew.crew_id not in at_work
+    ]
+    return tuple(sorted(made, key=lambda crew: crew.crew_id))
+
+
+def _past(crew: CrewSheet) -> tuple[SheetStop, ...]:
+    told = [stop for stop in crew.listed if stop.outcome]
+    return tuple(replace(stop, order=order) for order, stop in enumerate(told, 1))
+
+
+def _crew_sheet(
+    crew: Crew, plan: DayPlan, lawns: Mapping[int, SheetLawn], past: tuple[SheetStop, ...]
+) -> CrewSheet:
     route = next((route for route in plan.routes if route.crew_id == crew.crew_id), None)
     stops = route.stops if route else ()
     return CrewSheet(
@@ -174,8 +227,9 @@ def _crew_sheet(crew: Crew, plan: DayPlan, lawns: Mapping[int, SheetLawn]) -> Cr
             SheetStop(
                 order, lawns[stop.lawn_id], stop.starts_min, stop.ends_min, stop.travel_min, stop.travel_km
             )
-            for order, stop in enumerate(stops, 1)
+            for order, stop in enumerate(stops, len(past) + 1)
         ),
+        past=past,
     )
 
 

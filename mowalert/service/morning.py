@@ -18,7 +18,15 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.travel import Travel, TravelOf, by_great_circle
 from mowalert.errors import InputError, SourceError
 from mowalert.service.day_lawns import DayLawns, day_lawns
-from mowalert.service.day_plans import Draft, keep_version, newest_sheets, plan_of, rain_by_cell, sheet_of
+from mowalert.service.day_plans import (
+    Draft,
+    keep_version,
+    newest_sheets,
+    plan_of,
+    rain_by_cell,
+    sheet_of,
+    with_visits,
+)
 from mowalert.service.known import known_keeper
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord
@@ -240,7 +248,9 @@ def replan_day(
         if before is None:
             raise InputError(f"{desk.keeper.name}: there is no plan for {on} that could be changed")
         # What was skipped today comes back tomorrow, not in an hour.
-        visited = {visit.lawn_id for visit in work.crews.visits(keeper_id, first=on, last=on)}
+        visits = work.crews.visits(keeper_id, first=on, last=on)
+        visited = {visit.lawn_id for visit in visits}
+        before = with_visits(before, visits)
         lawns = _without(desk.lawns(on), visited)
         crews = _rest_of_day(before, day_crews(work, keeper_id, on), lawns, now)
         left = _still_to_do(before, visited)
@@ -326,9 +336,10 @@ def _rest_of_day(before: DaySheet, crews: Sequence[Crew], lawns: DayLawns, now: 
 
 
 def _last_place(sheet: CrewSheet, minute: int) -> Position | None:
-    """Where a crew is by its plan: at its last stop that has begun."""
-    begun = [stop for stop in sheet.stops if stop.starts_min <= minute]
-    return begun[-1].lawn.position if begun else None
+    """Where a crew is: at its last stop that was done or by its plan has begun."""
+    begun = [stop for stop in sheet.listed if stop.outcome or stop.starts_min <= minute]
+    last = max(begun, key=lambda stop: stop.starts_min, default=None)
+    return last.lawn.position if last else None
 
 
 def _dry_hours(crew: Crew, lawns: DayLawns, on: date) -> Crew:

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from mowalert.domain.day_sheet import DaySheet
 from mowalert.links import WORK, Links
 from mowalert.service.crew_records import ContactRecord, Role, VisitRecord
-from mowalert.service.day_plans import newest_sheets
+from mowalert.service.day_plans import newest_sheets, with_visits
 from mowalert.service.ports import Store
 from mowalert.service.records import KeeperRecord
 
@@ -45,7 +45,7 @@ class OwnWork:
             return True
         sheet = self.sheet(on)
         crew = sheet.crew(self.contact.crew_id) if sheet and self.contact.crew_id is not None else None
-        return crew is not None and any(stop.lawn.lawn_id == lawn_id for stop in crew.stops)
+        return crew is not None and any(stop.lawn.lawn_id == lawn_id for stop in crew.listed)
 
 
 def own_work(store: Store, links: Links, token: str, *, now: datetime) -> OwnWork | None:
@@ -79,4 +79,4 @@ def own_work(store: Store, links: Links, token: str, *, now: datetime) -> OwnWor
         first, last = today - SHOWN_BACK, today + SHOWN_AHEAD
         sheets = newest_sheets(work, keeper.keeper_id, first=first, last=last)
         visits = work.crews.visits(keeper.keeper_id, first=first, last=today)
-    return OwnWork(contact, keeper, today, sheets, visits)
+    return OwnWork(contact, keeper, today, [with_visits(one, visits) for one in sheets], visits)
