@@ -10,7 +10,19 @@ class ConfigError(MowalertError):
 
 
 class InputError(MowalertError):
-    """A person's mistake, told in their words."""
+    """A person's mistake, told in their words.
+
+    Parameters
+    ----------
+    message : str
+        What is wrong; with words in braces where values are named.
+    **values : object
+        What stands in for them: a message with its values apart can be said in another language.
+    """
+
+    def __init__(self, message: str, **values: object) -> None:
+        super().__init__(message.format(**values) if values else message)
+        self.message, self.values = message, values
 
 
 class SourceError(MowalertError):

@@ -8,6 +8,7 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.learning import Learned
 from mowalert.domain.thirds import removed_fraction
 from mowalert.errors import InputError
+from mowalert.languages import N_
 from mowalert.service.anchoring import place, restarted
 from mowalert.service.known import known_lawn
 from mowalert.service.learn import (
@@ -232,21 +233,26 @@ def _last_night_on(work: Work) -> date | None:
 
 def _check_day(on: date, lawn: LawnRecord, *, today: date, last_night_on: date | None) -> None:
     if on > today:
-        raise InputError(f"{on} is still to come")
+        raise InputError(N_("{day} is still to come"), day=on)
     # A replay of past weather has its own today: the night it last ran.
     season = min(today, last_night_on or today)
     if on < season - timedelta(days=SEASON_DAYS):
-        raise InputError(f"{on} is more than {SEASON_DAYS} days ago, before this season")
+        said = N_("{day} is more than {days} days ago, before this season")
+        raise InputError(said, day=on, days=SEASON_DAYS)
     if on < lawn.anchored_on and not lawn.anchor_assumed:
-        raise InputError(f"{on} is before the last report, of {lawn.anchored_on}; undo that one first")
+        said = N_("{day} is before the last report, of {last}; undo that one first")
+        raise InputError(said, day=on, last=lawn.anchored_on)
 
 
 def _checked_height(height_mm: float, lawn: LawnRecord, turf: Turf) -> float:
     ceiling = min(TALLEST_SHARE * lawn.chosen_mm, turf.grasses[lawn.grass].ceiling_mm - 1)
     if not LOWEST_MM <= height_mm <= ceiling:
         raise InputError(
-            f"{height_mm:g} mm cannot be the height of a lawn kept at {lawn.chosen_mm:g} mm: "
-            f"say {LOWEST_MM:g} to {ceiling:.0f} mm"
+            N_("{told} mm cannot be the height of a lawn kept at {kept} mm: say {least} to {most} mm"),
+            told=f"{height_mm:g}",
+            kept=f"{lawn.chosen_mm:g}",
+            least=f"{LOWEST_MM:g}",
+            most=f"{ceiling:.0f}",
         )
     return height_mm
 

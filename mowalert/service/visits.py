@@ -8,6 +8,7 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Clippings
 from mowalert.domain.work_minutes import learn_minutes, usual_minutes
 from mowalert.errors import InputError
+from mowalert.languages import N_
 from mowalert.service.crew_records import LawnWork, Outcome, SkipReason, VisitRecord
 from mowalert.service.day_plans import sheet_of
 from mowalert.service.known import known_keeper, known_lawn
@@ -89,22 +90,23 @@ def own_lawn(work: Work, keeper_id: int, lawn_id: int) -> LawnRecord:
     """Return an organisation's lawn; another's is none."""
     lawn = known_lawn(work, lawn_id)
     if lawn.keeper_id != keeper_id:
-        raise InputError(f"there is no lawn {lawn_id}; `mowalert lawns show` lists them")
+        raise InputError(N_("there is no lawn {lawn}; `mowalert lawns show` lists them"), lawn=lawn_id)
     return lawn
 
 
 def _check(work: Work, keeper_id: int, visit: Visit, now: datetime) -> None:
     today = known_keeper(work, keeper_id).today(now)
     if visit.on > today:
-        raise InputError(f"{visit.on} is still to come")
+        raise InputError(N_("{day} is still to come"), day=visit.on)
     if visit.on < today - timedelta(days=OLDEST_D):
-        raise InputError(f"{visit.on} is more than {OLDEST_D} days ago")
+        raise InputError(N_("{day} is more than {days} days ago"), day=visit.on, days=OLDEST_D)
     if visit.outcome is Outcome.SKIPPED and visit.reason is None:
-        raise InputError("say why it was skipped")
+        raise InputError(N_("say why it was skipped"))
     if visit.minutes is not None and not 0 < visit.minutes <= LONGEST_MIN:
-        raise InputError(f"{visit.minutes:g} minutes cannot be; say more than 0 and at most {LONGEST_MIN:g}")
+        said = N_("{minutes} minutes cannot be; say more than 0 and at most {most}")
+        raise InputError(said, minutes=f"{visit.minutes:g}", most=f"{LONGEST_MIN:g}")
     if len(visit.note) > LONGEST_NOTE or not visit.note.isprintable():
-        raise InputError(f"a note is plain text of at most {LONGEST_NOTE} letters")
+        raise InputError(N_("a note is plain text of at most {letters} letters"), letters=LONGEST_NOTE)
 
 
 def _known(work: Work, lawn: LawnRecord, visit: Visit) -> VisitRecord | None:
@@ -118,7 +120,10 @@ def _known(work: Work, lawn: LawnRecord, visit: Visit) -> VisitRecord | None:
             return one
         if one.outcome is Outcome.DONE or visit.outcome is Outcome.SKIPPED:
             raise InputError(
-                f"lawn {lawn.lawn_id} has another visit on {visit.on} ({one.outcome}); undo that one first"
+                N_("lawn {lawn} has another visit on {day} ({outcome}); undo that one first"),
+                lawn=lawn.lawn_id,
+                day=visit.on,
+                outcome=one.outcome,
             )
     return None
 
@@ -184,7 +189,7 @@ def _planned_crew(work: Work, lawn: LawnRecord, on: date) -> int | None:
         return None
     crews = sheet_of(plan).crews
     return next(
-        (crew.crew_id for crew in crews for stop in crew.stops if stop.lawn.lawn_id == lawn.lawn_id), None
+        (crew.crew_id for crew in crews for stop in crew.listed if stop.lawn.lawn_id == lawn.lawn_id), None
     )
 
 
@@ -217,12 +222,13 @@ def undo_visit(store: Store, turf: Turf, keeper_id: int, visit_id: int, *, now: 
     with store.begin() as work:
         visit = work.crews.visit(visit_id)
         if visit is None or visit.keeper_id != keeper_id or visit.undone_at is not None:
-            raise InputError(f"there is no visit {visit_id} that could be undone")
+            raise InputError(N_("there is no visit {visit} that could be undone"), visit=visit_id)
         if visit.event_id is not None:
             reported = [event for event in work.lawns.events(visit.lawn_id) if not event.assumed]
             newest = max(reported, key=lambda event: event.event_id, default=None)
             if newest is None or newest.event_id != visit.event_id:
-                raise InputError(f"lawn {visit.lawn_id} has a later report; undo that one first")
+                said = N_("lawn {lawn} has a later report; undo that one first")
+                raise InputError(said, lawn=visit.lawn_id)
             undo_last(Within(work), turf, visit.lawn_id, now=now)
         work.crews.undo_visit(visit_id, at=now)
         work.commit()

@@ -24,6 +24,7 @@ from mowalert.web.routes import (
     operator,
     taps,
     work,
+    work_visits,
 )
 from mowalert.web.site import Site, site_of, utc_now
 from mowalert.wiring import Services
@@ -75,7 +76,7 @@ def create_app(services: Services, *, clock: Callable[[], datetime] = utc_now) -
     )
     letters = ServiceLetters(chosen.name, services.policy.host, chosen.contact_email)
     app.state.site = Site(services, services.links, letters, clock)
-    for routes in (front, joining, taps, keeper, operator, bulletin, calendar, hooks, work):
+    for routes in (front, joining, taps, keeper, operator, bulletin, calendar, hooks, work, work_visits):
         app.include_router(routes.router)
     app.mount(api.PATH, create_api(app.state.site), name="api")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")

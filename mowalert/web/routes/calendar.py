@@ -1,6 +1,5 @@
 """A keeper's calendar feed, by a private address that lasts until they ask for new links."""
 
-from hashlib import sha256
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request, Response
@@ -10,6 +9,7 @@ from mowalert.links import CALENDAR
 from mowalert.service.calendar import calendar_days
 from mowalert.service.records import KeeperRecord
 from mowalert.web.calendar_words import calendar_entry
+from mowalert.web.feeds import feed_answer
 from mowalert.web.site import Site, site_of
 
 router = APIRouter()
@@ -22,12 +22,7 @@ def calendar(request: Request, token: str, site: SiteHere) -> Response:
     keeper = site.keeper_of(CALENDAR, token)
     if keeper is None:
         return Response("not found", status_code=404, media_type="text/plain")
-    feed = _feed(site, keeper)
-    tag = f'"{sha256(feed).hexdigest()[:32]}"'
-    headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
-    if _is_known(request.headers.get("if-none-match", ""), tag):
-        return Response(status_code=304, headers=headers)
-    return Response(feed, headers=headers, media_type="text/calendar; charset=utf-8")
+    return feed_answer(request, _feed(site, keeper))
 
 
 def _feed(site: Site, keeper: KeeperRecord) -> bytes:
@@ -39,9 +34,3 @@ def _feed(site: Site, keeper: KeeperRecord) -> bytes:
         host=services.policy.host,
         time_zone=keeper.time_zone,
     )
-
-
-def _is_known(named: str, tag: str) -> bool:
-    """Whether a program names this state as known, RFC 9110 section 13.1.2: weakly compared."""
-    tags = {one.strip().removeprefix("W/") for one in named.split(",")}
-    return tag in tags or "*" in tags
