@@ -9,6 +9,7 @@ from mowalert.domain.day_sheet import (
     DaySheet,
     SheetHeld,
     SheetLawn,
+    SheetLeft,
     SheetReader,
     SheetStop,
     WeekSummary,
@@ -175,14 +176,14 @@ class CrewWording:
                 hold=name[:1].upper() + name[1:], day=self.say.day(hold.started_on, self.units)
             )
             lines.append(f"{line} {hold.note}".strip())
-        if lawn.skipped:
-            lines.append(f"{self.skip(lawn)} {lawn.skipped_note}".strip())
-        return lines
+        return lines + self.skips(lawn)
 
-    def skip(self, lawn: SheetLawn) -> str:
-        """Say why it was skipped the last time."""
-        why = self.say.gettext(SKIPPED.get(lawn.skipped or "", SKIPPED["other"]))
-        return self.say.gettext("Skipped last time: {why}.").format(why=why)
+    def skips(self, lawn: SheetLawn) -> list[str]:
+        """Say why it was skipped the last time, if it was."""
+        if not lawn.skipped:
+            return []
+        said = self.say.gettext("Skipped last time: {why}.").format(why=self.skip_reason(lawn.skipped))
+        return [f"{said} {lawn.skipped_note}".strip()]
 
     def skip_reason(self, reason: str) -> str:
         """Say why visits were skipped."""
@@ -197,6 +198,11 @@ class CrewWording:
     def why_left(self, why: WhyLeft) -> str:
         """Say why a lawn is on no crew's list."""
         return self.say.gettext(WHY_LEFT[why])
+
+    def left(self, left: SheetLeft) -> list[str]:
+        """Say what else to know of a lawn that does not fit: why, if not for want of hours, and a skip."""
+        why = [] if left.why is WhyLeft.NO_TIME else [self.why_left(left.why)]
+        return [*why, *self.skips(left.lawn)]
 
     def why_made(self, sheet: DaySheet) -> str:
         """Say why this version of the plan was made."""

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 from typing import Protocol
 
 from mowalert.domain.crew_routes import Ground, Rounds, ground_of
-from mowalert.domain.crew_visits import Visit, later, usable_crews, visits_of, waiting_cost
+from mowalert.domain.crew_visits import PLACE_WORTH, Visit, later, usable_crews, visits_of, waiting_cost
 from mowalert.domain.crews import Change, ChangeKind, Crew, DayPlan, Fault, Job, LeftOut, Stop, WhyLeft
 from mowalert.domain.travel import TravelOf, by_great_circle
 
@@ -14,8 +14,6 @@ AS_MANY_AS = 1.3
 FEWEST_LOOKED_AT = 60
 RETIMED_MIN = 15
 """A start that moves by less is no change worth telling."""
-KEPT_UNLESS = 0.05
-"""Share of the blade by which a newcomer must be worthier for a planned lawn to give way. Working value."""
 
 
 class Routes(Protocol):
@@ -64,9 +62,11 @@ def plan_day(
 
 
 def _most_urgent(visits: Sequence[Visit], crews: Sequence[Crew]) -> list[Visit]:
-    """Of more visits than anybody could do, those worth the most for their time."""
+    """Of more visits than anybody could do, those that return and those worth the most for their time."""
     minutes = AS_MANY_AS * sum(crew.to_min - crew.from_min for crew in crews)
-    ranked = sorted(visits, key=lambda visit: (-visit.worth / visit.minutes, visit.lawn_ids))
+    ranked = sorted(
+        visits, key=lambda visit: (not visit.returns, -visit.worth / visit.minutes, visit.lawn_ids)
+    )
     chosen: list[Visit] = []
     for visit in ranked:
         if minutes <= 0 and len(chosen) >= FEWEST_LOOKED_AT:
@@ -135,7 +135,7 @@ def replan(
     crews: Iterable[Crew],
     *,
     travel_of: TravelOf = by_great_circle,
-    kept_unless: float = KEPT_UNLESS,
+    kept_unless: float = PLACE_WORTH,
 ) -> DayPlan:
     """Plan the rest of a day again and keep of the plan in force what can be kept.
 

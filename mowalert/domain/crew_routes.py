@@ -159,14 +159,42 @@ class Rounds:
                 return True
         return False
 
+    def claim(self, visit: int, *, better_by: float) -> bool:
+        """Let as many less worthy visits give way as one that returns needs; ``False`` if that is too few."""
+        if not self.ground.visits[visit].returns:
+            return False
+        freed = [found for crew in range(len(self.orders)) if (found := self._freed(crew, visit, better_by))]
+        if not freed:
+            return False
+        _, crew, self.orders[crew] = min(freed)
+        return True
+
+    def _freed(self, crew: int, visit: int, better_by: float) -> tuple[float, int, list[int]] | None:
+        """Worth lost, crew, and its order with the visit in place of the least worthy."""
+        visits, order, lost = self.ground.visits, list(self.orders[crew]), 0.0
+        less = sorted(
+            (visits[other].worth, other)
+            for other in order
+            if not visits[other].returns and visits[other].worth + better_by < visits[visit].worth
+        )
+        for worth, other in less:
+            order.remove(other)
+            lost += worth
+            if found := self._cheapest(crew, order, visit):
+                return lost, crew, [*order[: found[2]], visit, *order[found[2] :]]
+        return None
+
     def better(self, *, better_by: float = BETTER_BY, most: int | None = None) -> None:
         """Use what time is left, and let the less worthy give way, until nothing more is gained."""
         changed = True
         while changed:
             changed = False
             for visit in self.left[:most]:
-                if self.insert(visit) or self.replace(visit, better_by=better_by):
-                    changed = True
+                changed |= (
+                    self.insert(visit)
+                    or self.replace(visit, better_by=better_by)
+                    or self.claim(visit, better_by=better_by)
+                )
 
     def routes(self) -> tuple[Route, ...]:
         """Return the routes to the minute; crews without a visit have none."""

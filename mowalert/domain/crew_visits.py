@@ -13,10 +13,17 @@ DAYS_COUNTED = 3
 SPARE_WORTH = 1e-3
 """Of a lawn that is due but not soon over its limit: spare time is used, and never at another's cost."""
 
+PLACE_WORTH = 0.05
+"""Share of the blade by which something must be worthier to take the place of a lawn that has one: by a
+plan in force, or because its visit was skipped. Working value."""
+
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """Lawns of one site cut in one go, in order. Minutes from midnight; ``worth`` is what it saves."""
+    """Lawns of one site cut in one go, in order. Minutes from midnight; ``worth`` is what it saves.
+
+    ``returns`` where one of them was skipped the last time.
+    """
 
     jobs: tuple[Job, ...]
     minutes: int
@@ -24,6 +31,7 @@ class Visit:
     from_min: int
     to_min: int
     crew_id: int | None
+    returns: bool = False
 
     @property
     def position(self) -> Position:
@@ -42,8 +50,12 @@ def waiting_cost(job: Job) -> float:
 
 
 def worth(job: Job) -> float:
-    """Return what cutting a lawn today is worth: what waiting would cost, and a little for being due."""
-    return waiting_cost(job) + SPARE_WORTH * min(1.0, max(0.0, job.removed[0]) / job.limit)
+    """Return what cutting a lawn today is worth: what waiting would cost, and a little for being due.
+
+    A lawn that was skipped had its place, and is worth as much more.
+    """
+    due = SPARE_WORTH * min(1.0, max(0.0, job.removed[0]) / job.limit)
+    return waiting_cost(job) + due + (PLACE_WORTH if job.returns else 0.0)
 
 
 def later(job: Job, days: int) -> Job:
@@ -143,6 +155,7 @@ def _visit(jobs: Sequence[Job]) -> Visit:
         from_min=first.from_min if first.from_min is not None else 0,
         to_min=first.to_min if first.to_min is not None else 24 * 60,
         crew_id=first.crew_id,
+        returns=any(job.returns for job in jobs),
     )
 
 

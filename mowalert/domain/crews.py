@@ -38,7 +38,8 @@ class Job:
     ``minutes`` is the work there. ``removed`` is the share of the blade that a cut to the chosen
     height takes today and on each of the following days, ``limit`` the largest share a cut may take.
     Work begins not before ``from_min`` and ends by ``to_min``, where the site asks for hours.
-    ``crew_id`` is the crew that must do it, where the office has said so.
+    ``crew_id`` is the crew that must do it, where the office has said so. ``returns`` where its last visit
+    was skipped.
     """
 
     lawn_id: int
@@ -50,6 +51,7 @@ class Job:
     from_min: int | None = None
     to_min: int | None = None
     crew_id: int | None = None
+    returns: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from mowalert.domain.thirds import removed_fraction
 from mowalert.domain.weather import DayHours
 from mowalert.domain.words import NoticeKind
 from mowalert.domain.work_minutes import usual_minutes
-from mowalert.service.crew_records import LawnWork, Outcome, SiteWork, VisitRecord
+from mowalert.service.crew_records import LawnWork, Outcome, SiteWork, SkipReason, VisitRecord
 from mowalert.service.day_hours import DAY_MIN
 from mowalert.service.look import SeenLawn, see_lawns
 from mowalert.service.ports import Work
@@ -205,4 +205,11 @@ def _job(case: SeenLawn, sheet: SheetLawn, known: _Known, on: date) -> Job:
         from_min=from_min or None,
         to_min=to_min if to_min < DAY_MIN else None,
         crew_id=told.crew_id if told else None,
+        returns=_returns(known.last.get(sheet.lawn_id)),
     )
+
+
+def _returns(last: VisitRecord | None) -> bool:
+    """Whether a lawn has its place after a skipped visit; one that needed no cut goes by its growth alone."""
+    skipped = last is not None and last.outcome is Outcome.SKIPPED
+    return skipped and last is not None and last.reason is not SkipReason.NOT_NEEDED

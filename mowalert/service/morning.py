@@ -198,9 +198,10 @@ def _check_day(on: date, today: date) -> None:
 
 
 def _planned_until(work: Work, keeper_id: int, first: date, on: date) -> set[int]:
-    """Lawns that are on a list before a day: they will have been cut by then."""
+    """Lawns that are on a list before a day: they will have been cut by then, unless they were skipped."""
     sheets = newest_sheets(work, keeper_id, first=first, last=on - timedelta(days=1))
-    return {stop.lawn.lawn_id for sheet in sheets for crew in sheet.crews for stop in crew.stops}
+    visited = {visit.lawn_id for visit in work.crews.visits(keeper_id, first=first, last=first)}
+    return {stop.lawn.lawn_id for sheet in sheets for crew in sheet.crews for stop in crew.stops} - visited
 
 
 def _without(lawns: DayLawns, lawn_ids: Collection[int]) -> DayLawns:

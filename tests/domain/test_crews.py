@@ -320,3 +320,80 @@ def test_changes_name_who_had_a_lawn_and_who_has_it_now() -> None:
     assert (told[2].kind, told[2].crew_before, told[2].crew_after) == (ChangeKind.MOVED, 1, 5)
     assert (told[3].kind, told[3].crew_before, told[3].crew_after) == (ChangeKind.ADDED, None, 5)
     assert changes(before, before) == ()
+
+
+class Forgetful(InTurn):
+    """Routes of a finder that thinks nothing of what was skipped."""
+
+    def solve(self, ground: Ground) -> Sequence[Sequence[int]]:
+        return [[one for one in order if not ground.visits[one].returns] for order in super().solve(ground)]
+
+
+DUE = (0.28, 0.29, 0.30, 0.31)
+"""Due, and not over the limit within three days."""
+
+
+def test_a_skipped_lawn_has_its_place_on_a_full_day_before_what_is_not_more_pressing() -> None:
+    """It takes longer than any other, so that several must make room."""
+    others = [a_job(number, removed=DUE, east_km=number % 5 - 2) for number in range(1, 31)]
+    back = a_job(99, removed=DUE, minutes=170.0, north_km=9)
+    without = planned([*others, back], [a_crew(1), a_crew(2)])
+    assert 99 not in lawns_of(without)
+    plan = planned([*others, replace(back, returns=True)], [a_crew(1), a_crew(2)], routes=Forgetful())
+    assert 99 in lawns_of(plan)
+    assert faults_of(plan, [*others, back], [a_crew(1), a_crew(2)]) == []
+
+
+def test_a_skipped_lawn_gives_way_to_what_is_more_pressing() -> None:
+    urgent = [
+        a_job(number, removed=(0.34, 0.38, 0.42, 0.46), east_km=number % 5 - 2) for number in range(1, 31)
+    ]
+    back = a_job(99, removed=DUE, minutes=170.0, returns=True)
+    plan = planned([*urgent, back], [a_crew(1)])
+    assert [left.lawn_id for left in plan.left_out if left.lawn_id == 99]
+    assert len(lawns_of(plan)) > 10
+
+
+@settings(max_examples=60)
+@given(some_jobs, some_crews, st.sets(st.integers(1, 14)), st.booleans())
+def test_nothing_less_worthy_keeps_a_skipped_lawn_out(
+    told: list[tuple],  # type: ignore[type-arg]
+    hours: list[tuple[int, int, float]],
+    back: set[int],
+    again: bool,
+) -> None:
+    jobs = [replace(job, returns=job.lawn_id in back, site_id=job.lawn_id) for job in jobs_from(told)]
+    crews = [
+        a_crew(number + 1, from_min=start, to_min=start + length, depot=a_job(1, north_km=north).position)
+        for number, (start, length, north) in enumerate(hours)
+    ]
+    plan = planned(jobs, crews, routes=Forgetful())
+    margin = 0.05 if again else 0.0
+    plan = replan(plan, jobs, crews) if again else plan
+    assert faults_of(plan, jobs, crews) == []
+    job_of = {job.lawn_id: job for job in jobs}
+    for lawn_id in {left.lawn_id for left in plan.left_out if left.why is WhyLeft.NO_TIME} & back:
+        for crew in crews:
+            route = next((one for one in plan.routes if one.crew_id == crew.crew_id), None)
+            stays = [
+                stop.lawn_id
+                for stop in (route.stops if route else ())
+                if stop.lawn_id in back or worth(job_of[stop.lawn_id]) + margin >= worth(job_of[lawn_id])
+            ]
+            assert not any(
+                can_do(crew, [job_of[one] for one in (*stays[:place], lawn_id, *stays[place:])])
+                for place in range(len(stays) + 1)
+            )
+
+
+def can_do(crew: Crew, jobs: Sequence[Job]) -> bool:
+    """Whether a crew can do some lawns in an order, by the rules' own words."""
+    if any(job.crew_id not in (None, crew.crew_id) for job in jobs):
+        return False
+    here, now = crew.depot, crew.from_min
+    for job in jobs:
+        now = max(now + drive_min(here, job.position), job.from_min or 0) + max(1, ceil(job.minutes))
+        here = job.position
+        if job.to_min is not None and now > job.to_min:
+            return False
+    return now + drive_min(here, crew.depot) <= crew.to_min

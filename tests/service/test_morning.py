@@ -26,6 +26,7 @@ from mowalert.service.crew_setup import (
     retire_crew,
 )
 from mowalert.service.day_hours import minute_of
+from mowalert.service.day_lawns import day_lawns
 from mowalert.service.day_plans import sheet_of
 from mowalert.service.grow import grow_stands
 from mowalert.service.handing_out import change_day
@@ -158,6 +159,66 @@ def test_a_skipped_lawn_returns_tomorrow_with_its_reason(firm: Firm) -> None:
     assert (lawns[first].skipped, lawns[first].skipped_note) == ("dog", "black dog loose")
     assert second not in lawns
     assert any("black dog loose" in str(mail["text"]) for mail in firm.mails("dana"))
+
+
+def test_on_a_full_day_what_was_skipped_has_its_place_and_its_reason(firm: Firm) -> None:
+    for lawn_id in range(1, 31):
+        firm.minutes(lawn_id, 90.0)
+    firm.night()
+    skipped = max(planned(firm.sheet()), key=lambda lawn_id: _lawn(firm.sheet(), lawn_id).removed[0])
+    firm.minutes(skipped, 300.0)
+    visit = Visit(skipped, TODAY, Outcome.SKIPPED, SkipReason.DOG)
+    report_visit(firm.store, TURF, firm.keeper_id, visit, by="ana", now=NOON)
+    firm.night(MORNING + timedelta(days=1))
+    tomorrow = firm.sheet(TODAY + timedelta(days=1))
+    assert tomorrow.left_out, "the day is full"
+    assert skipped in planned(tomorrow)
+    assert _lawn(tomorrow, skipped).skipped == "dog"
+    assert "Skipped last time: a dog was loose." in str(firm.mails("dana")[-1]["text"])
+
+
+def test_what_was_skipped_and_does_not_fit_is_listed_with_its_reason(firm: Firm) -> None:
+    firm.night()
+    skipped = planned(firm.sheet())[0]
+    visit = Visit(skipped, TODAY, Outcome.SKIPPED, SkipReason.MACHINE, "belt")
+    report_visit(firm.store, TURF, firm.keeper_id, visit, by="ana", now=NOON)
+    firm.minutes(skipped, 900.0)
+    firm.night(MORNING + timedelta(days=1))
+    left = firm.sheet(TODAY + timedelta(days=1)).left_out
+    assert [one.why for one in left if one.lawn.lawn_id == skipped] == [WhyLeft.TOO_LONG]
+    mail = firm.mails("dana")[-1]
+    assert "(longer than a day) Skipped last time: a machine failed. belt" in str(mail["text"])
+
+
+@pytest.mark.parametrize(
+    ("reason", "returns"), [(SkipReason.DOG, True), (SkipReason.CLIENT, True), (SkipReason.NOT_NEEDED, False)]
+)
+def test_a_skip_gives_a_lawn_its_place_unless_no_cut_was_needed(
+    firm: Firm, reason: SkipReason, returns: bool
+) -> None:
+    firm.night()
+    skipped = planned(firm.sheet())[0]
+    visit = Visit(skipped, TODAY, Outcome.SKIPPED, reason)
+    report_visit(firm.store, TURF, firm.keeper_id, visit, by="ana", now=NOON)
+    with firm.store.begin() as work:
+        keeper = work.keepers.get([firm.keeper_id])[firm.keeper_id]
+        lawns = day_lawns(work, TURF, POLICY, keeper, on=TODAY + timedelta(days=1), now=NOON)
+    assert {job.lawn_id for job in lawns.jobs if job.returns} == ({skipped} if returns else set())
+
+
+def _lawn(sheet: DaySheet, lawn_id: int) -> SheetLawn:
+    return next(lawn for lawn in _lawns(sheet) if lawn.lawn_id == lawn_id)
+
+
+def test_a_skipped_lawn_is_planned_ahead_as_well(firm: Firm) -> None:
+    firm.night()
+    skipped = planned(firm.sheet())[0]
+    visit = Visit(skipped, TODAY, Outcome.SKIPPED, SkipReason.LOCKED)
+    report_visit(firm.store, TURF, firm.keeper_id, visit, by="ana", now=NOON)
+    friday = TODAY + timedelta(days=1)
+    ahead = plan_morning(firm.store, TURF, POLICY, firm.office.dispatch, firm.keeper_id, now=NOON, on=friday)
+    assert ahead is not None
+    assert skipped in planned(ahead)
 
 
 def test_nothing_is_planned_again_without_a_reason(firm: Firm) -> None:
