@@ -21,9 +21,10 @@ from mowalert.cli.common import (
     settings_now,
 )
 from mowalert.service.deliver import DeliveryReport, deliver
+from mowalert.service.failures import note_failure
 from mowalert.service.night import NightReport, run_night
 from mowalert.service.ports import Transport
-from mowalert.service.status import Status, note_failure, note_scheduler, status_of
+from mowalert.service.status import Status, note_scheduler, status_of
 from mowalert.store.upgrade import head, schema_version, upgrade
 from mowalert.wiring import Services
 

@@ -13,6 +13,7 @@ from mowalert.domain.rounds import LIST_USEFUL_UNTIL, MORNING_MIN
 from mowalert.errors import MowalertError
 from mowalert.links import Links
 from mowalert.service.crew_records import ContactRecord, Role
+from mowalert.service.failures import note_failure
 from mowalert.service.heat_told import note_told
 from mowalert.service.morning import MORNING, Dispatch, plan_morning, replan_day, replan_if_rain
 from mowalert.service.people import Occasion, Post
@@ -41,12 +42,21 @@ class Office:
 
 @dataclass(frozen=True, slots=True)
 class MorningsReport:
-    """How mornings went: plans made, plans changed by rain, messages written, organisations that failed."""
+    """How mornings went: plans made, plans changed by rain, messages written, lists that failed."""
 
     planned: int = 0
     changed: int = 0
     messages: int = 0
     failed: int = 0
+
+    def __add__(self, other: "MorningsReport") -> "MorningsReport":
+        """Return both together."""
+        return MorningsReport(
+            self.planned + other.planned,
+            self.changed + other.changed,
+            self.messages + other.messages,
+            self.failed + other.failed,
+        )
 
 
 def hand_out(store: Store, turf: Turf, policy: Policy, office: Office, *, now: datetime) -> MorningsReport:
@@ -68,18 +78,26 @@ def hand_out(store: Store, turf: Turf, policy: Policy, office: Office, *, now: d
     Returns
     -------
     MorningsReport
-        What was done. Running it again hands out nothing twice; one organisation that fails stops no other.
+        What was done. Running it again hands out nothing twice; one list that fails stops no other.
     """
-    planned = changed = messages = failed = 0
+    report = MorningsReport()
     for keeper in organisations(store):
         try:
-            fresh, again, written = _hand_out_to(store, turf, policy, office, keeper, now)
-        except MowalertError as error:
-            LOG.error("mornings.failed", keeper_id=keeper.keeper_id, reason=str(error))
-            failed += 1
-            continue
-        planned, changed, messages = planned + fresh, changed + again, messages + written
-    return MorningsReport(planned, changed, messages, failed)
+            report += _hand_out_to(store, turf, policy, office, keeper, now)
+        # Whatever it is, it is this organisation's: the others have their mornings.
+        except Exception as error:
+            _failed(store, keeper, error, now)
+            report += MorningsReport(failed=1)
+    return report
+
+
+def _failed(
+    store: Store, keeper: KeeperRecord, error: Exception, now: datetime, *, contact_id: int | None = None
+) -> None:
+    """Log what failed and keep it for the status; a list that has failed is tried again by the next night."""
+    reason = str(error) if isinstance(error, MowalertError) else f"{type(error).__name__}: {error}"
+    LOG.error("mornings.failed", keeper_id=keeper.keeper_id, contact_id=contact_id, reason=reason)
+    note_failure(store, now, f"lists of keeper {keeper.keeper_id}: {reason}")
 
 
 def organisations(store: Store) -> list[KeeperRecord]:
@@ -90,34 +108,41 @@ def organisations(store: Store) -> list[KeeperRecord]:
 
 def _hand_out_to(
     store: Store, turf: Turf, policy: Policy, office: Office, keeper: KeeperRecord, now: datetime
-) -> tuple[int, int, int]:
-    local = now.astimezone(ZoneInfo(keeper.time_zone))
-    written = _week_to(store, turf, policy, office, keeper, now)
-    if minute_of_day(now, keeper.time_zone) < MORNING_MIN or local.time() >= LIST_USEFUL_UNTIL:
-        return 0, 0, written
+) -> MorningsReport:
+    report = MorningsReport(messages=_week_to(store, turf, policy, office, keeper, now))
+    if not _handed_out_at(keeper, now):
+        return report
     sheet = plan_morning(store, turf, policy, office.dispatch, keeper.keeper_id, now=now)
     if sheet is None:
-        return 0, 0, written
-    # A plan made by command was not handed out; whoever has it already is not written to again.
-    written += send_lists(store, policy, office, sheet, now=now)
+        return report
     if sheet.why == MORNING and sheet.made_at == now:
-        return 1, 0, written
+        return report + MorningsReport(planned=1) + send_lists(store, policy, office, sheet, now=now)
     again = replan_if_rain(store, turf, policy, office.dispatch, keeper.keeper_id, now=now)
-    return 0, len(again), written + sum(send_lists(store, policy, office, one, now=now) for one in again)
+    # A plan made by command was not handed out; whoever has the newest already is not written to again.
+    newest = next((one for one in again if one.on == sheet.on), sheet)
+    return report + MorningsReport(changed=len(again)) + send_lists(store, policy, office, newest, now=now)
+
+
+def _handed_out_at(keeper: KeeperRecord, now: datetime) -> bool:
+    """Whether lists go out at a moment: not before the morning's hour, and not when the day is over."""
+    local = now.astimezone(ZoneInfo(keeper.time_zone))
+    return minute_of_day(now, keeper.time_zone) >= MORNING_MIN and local.time() < LIST_USEFUL_UNTIL
 
 
 def change_day(
     store: Store, turf: Turf, policy: Policy, office: Office, keeper_id: int, *, now: datetime, why: str
 ) -> list[DaySheet]:
-    """Plan the rest of a day again by command, and hand out what changed."""
+    """Plan the rest of a day again by command, and hand out what changed, from the morning's hour on."""
     made = replan_day(store, turf, policy, office.dispatch, keeper_id, now=now, why=why)
     for sheet in made:
         send_lists(store, policy, office, sheet, now=now)
     return made
 
 
-def send_lists(store: Store, policy: Policy, office: Office, sheet: DaySheet, *, now: datetime) -> int:
-    """Write a day's lists to whoever needs them; of a later version only to those whose part changed.
+def send_lists(
+    store: Store, policy: Policy, office: Office, sheet: DaySheet, *, now: datetime
+) -> MorningsReport:
+    """Write a day's lists: to each reader their whole part once, later only what changed of it.
 
     Parameters
     ----------
@@ -128,52 +153,82 @@ def send_lists(store: Store, policy: Policy, office: Office, sheet: DaySheet, *,
     office : Office
         Wording and links.
     sheet : DaySheet
-        The day.
+        The day's newest version.
     now : datetime
         The moment, aware.
 
     Returns
     -------
-    int
-        How many messages were queued. Plans of days to come are not sent: their own morning does that.
+    MorningsReport
+        How many messages were queued, and for how many readers that failed. Plans of days to come are
+        not sent, nor today's before its hour: their own morning does that.
     """
     with store.begin() as work:
         keeper = work.keepers.get([sheet.keeper_id])[sheet.keeper_id]
-        if sheet.on != keeper.today(now) or (sheet.why != MORNING and not sheet.changes):
-            return 0
+        if sheet.on != keeper.today(now) or not _handed_out_at(keeper, now):
+            return MorningsReport()
+        readers = Post(work, policy, office.links, keeper, now).readers(
+            (Role.DISPATCHER, Role.CREW_LEAD), instead=Role.DISPATCHER
+        )
+    report = MorningsReport()
+    for reader in readers:
+        try:
+            written = _list_to(store, policy, office, keeper, reader, sheet, now)
+        # One list that cannot be worded keeps nobody else from theirs.
+        except Exception as error:
+            _failed(store, keeper, error, now, contact_id=reader.contact_id)
+            report += MorningsReport(failed=1)
+        else:
+            report += MorningsReport(messages=int(written))
+    return report
+
+
+def _list_to(
+    store: Store,
+    policy: Policy,
+    office: Office,
+    keeper: KeeperRecord,
+    reader: ContactRecord,
+    sheet: DaySheet,
+    now: datetime,
+) -> bool:
+    useful_until = datetime.combine(sheet.on, LIST_USEFUL_UNTIL, ZoneInfo(keeper.time_zone))
+    with store.begin() as work:
+        told_at = work.outbox.written_for(keeper.keeper_id, sheet.on, LIST).get(reader.contact_id)
+        if told_at is not None and (told_at >= sheet.made_at or not sheet.changes):
+            return False
+        kind = LIST if told_at is None else f"{LIST}_{sheet.version}"
+        crews = _working_crews(sheet) if told_at is None else _touched_crews(sheet)
+        if not _concerns(reader, sheet, crews):
+            return False
         post = Post(work, policy, office.links, keeper, now)
-        useful_until = datetime.combine(sheet.on, LIST_USEFUL_UNTIL, ZoneInfo(keeper.time_zone))
-        kind = LIST if sheet.why == MORNING else f"{LIST}_{sheet.version}"
-        occasion = Occasion(kind, sheet.on, useful_until)
-        roles = (Role.DISPATCHER, Role.CREW_LEAD)
-        readers = post.readers(roles, instead=Role.DISPATCHER)
-        written = sum(_send(post, office.words, one, sheet, occasion) for one in readers)
+        written = _send(post, office.words, reader, sheet, Occasion(kind, sheet.on, useful_until))
         if written:
             note_told(work, keeper.keeper_id, sheet.crew_heat, now=now)
         work.commit()
     return written
 
 
+def _working_crews(sheet: DaySheet) -> set[int]:
+    return {crew.crew_id for crew in sheet.crews if crew.stops}
+
+
 def _touched_crews(sheet: DaySheet) -> set[int]:
-    if sheet.why == MORNING:
-        return {crew.crew_id for crew in sheet.crews if crew.stops}
     moved = {crew for one in sheet.changes for crew in (one.crew_before, one.crew_after)}
     return {crew for crew in moved if crew is not None}
 
 
-def _says_anything(sheet: DaySheet) -> bool:
-    """Whether a day has anything to do or to know; in winter most have not."""
-    return bool(_touched_crews(sheet) or sheet.left_out or sheet.faults or sheet.changes)
+def _concerns(reader: ContactRecord, sheet: DaySheet, crews: set[int]) -> bool:
+    """Whether a day has anything to do or to know for a reader; in winter most have not."""
+    if reader.role is Role.CREW_LEAD:
+        return reader.crew_id in crews
+    return bool(crews or sheet.left_out or sheet.faults)
 
 
 def _send(post: Post, words: CrewWords, reader: ContactRecord, sheet: DaySheet, occasion: Occasion) -> bool:
     to = post.reader(reader)
-    if reader.role is Role.DISPATCHER and not _says_anything(sheet):
-        return False
-    if reader.role is Role.DISPATCHER:
+    if reader.role is Role.DISPATCHER or reader.crew_id is None:
         return post.reads_mail(reader) and post.mail(reader, occasion, words.whole_list(sheet, to))
-    if reader.crew_id is None or reader.crew_id not in _touched_crews(sheet):
-        return False
     if post.reads_mail(reader):
         return post.mail(reader, occasion, words.crew_list(sheet, reader.crew_id, to))
     return post.reads_texts(reader) and post.text(

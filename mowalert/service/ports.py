@@ -412,6 +412,9 @@ class Outbox(Protocol):
     def of_keeper(self, keeper_id: int, *, limit: int) -> list[dict[str, Any]]:
         """The newest messages of a keeper, as plain values."""
 
+    def written_for(self, keeper_id: int, on: date, kind: str) -> dict[int, datetime]:
+        """When messages of a kind for a day were written, by contact; those without are absent."""
+
     def sms_this_month(self, keeper_id: int | None, *, since: datetime) -> int:
         """Count short messages sent since a moment, of one keeper or of all."""
 

@@ -4,11 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from mowalert.service.failures import LAST_FAILURE
 from mowalert.service.night import LAST_NIGHT, is_overdue, last_night
 from mowalert.service.ports import Store
 
-EVERY_MIN, LAST_FAILURE = "scheduler_every_min", "last_failure"
-"""Names under which the store keeps what the scheduler said of itself."""
+EVERY_MIN = "scheduler_every_min"
+"""Name under which the store keeps how often the scheduler runs."""
 UNSCHEDULED_MIN = 12 * 60
 """Span taken where nights are started by hand or by a timer of the system: usually a day."""
 
@@ -35,7 +36,7 @@ class CellState:
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """The newest tick of the scheduler that failed, and why."""
+    """The newest tick of the scheduler, or part of a night, that failed, and why."""
 
     at: datetime
     reason: str
@@ -95,13 +96,6 @@ def note_scheduler(store: Store, every_min: float | None) -> None:
     """Remember that the scheduler runs, and how often; none once it has stopped by itself."""
     with store.begin() as work:
         work.set_meta(EVERY_MIN, str(every_min or 0))
-        work.commit()
-
-
-def note_failure(store: Store, at: datetime, reason: str) -> None:
-    """Remember the newest tick that failed."""
-    with store.begin() as work:
-        work.set_meta(LAST_FAILURE, f"{at.isoformat()} {reason}")
         work.commit()
 
 

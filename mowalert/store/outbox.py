@@ -170,6 +170,12 @@ class SqlOutbox:
         newest = query.order_by(outbox.c.message_id.desc()).limit(limit)
         return [dict(row) for row in self._connection.execute(newest).mappings()]
 
+    def written_for(self, keeper_id: int, on: date, kind: str) -> dict[int, datetime]:
+        """When messages of a kind for a day were written, by contact; those without are absent."""
+        mine = (outbox.c.keeper_id == keeper_id, outbox.c.local_date == on, outbox.c.kind == kind)
+        query = select(outbox.c.contact_id, outbox.c.created_at).where(*mine)
+        return {row[0]: row[1] for row in self._connection.execute(query)}
+
     def _count(self, change: Any) -> int:
         return int(self._connection.execute(change).rowcount)
 

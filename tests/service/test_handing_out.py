@@ -1,18 +1,24 @@
 """Who is handed a day and a week: once each, on the morning after rain too, and never on old weather."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from builders import TURF
-from firm import MORNING, POLICY, TODAY, Firm, planned, rainy
+from firm import MORNING, NAME, POLICY, TODAY, Firm, planned, rainy
 from skies import a_day, growing_weather
 from stores import new_store
 
+from mowalert.channels.crew_sheets import CrewSheets
+from mowalert.domain.day_sheet import DaySheet, SheetReader
+from mowalert.domain.notices import RenderedEmail
 from mowalert.domain.weather import Place, WeatherDay
 from mowalert.service.crew_records import Outcome
-from mowalert.service.handing_out import hand_out
-from mowalert.service.morning import plan_morning
+from mowalert.service.crew_setup import keep_hours
+from mowalert.service.handing_out import change_day, hand_out
+from mowalert.service.morning import Dispatch, plan_morning
+from mowalert.service.status import status_of
 from mowalert.service.visits import Visit, report_visit
 
 TUESDAY = datetime(2026, 5, 12, 12, 5, tzinfo=UTC)
@@ -95,3 +101,84 @@ def test_an_owner_hears_of_the_week_on_the_first_night_after_monday(firm: Firm) 
 def test_a_week_that_is_old_is_told_no_more(firm: Firm) -> None:
     firm.night(TUESDAY + timedelta(days=1, hours=6))
     assert firm.mails("olga") == []
+
+
+def replanned(firm: Firm, now: datetime) -> None:
+    """South goes home early, by command: North's day stays as it is, or gets more."""
+    keep_hours(firm.store, NAME, "South", TODAY, from_min=420, to_min=540)
+    assert change_day(firm.store, TURF, POLICY, firm.office, firm.keeper_id, now=now, why="asked")
+
+
+def counts(firm: Firm) -> list[int]:
+    return [len(firm.mails(name)) for name in ("dana", "ana", "sam")]
+
+
+def test_a_day_planned_twice_before_its_hour_is_handed_out_once_and_to_everybody(firm: Firm) -> None:
+    firm.night(MORNING - timedelta(minutes=30))
+    early = MORNING - timedelta(minutes=20)
+    plan_morning(firm.store, TURF, POLICY, firm.office.dispatch, firm.keeper_id, now=early)
+    replanned(firm, early)
+    assert counts(firm) == [0, 0, 0], "nobody is written to before the morning's hour"
+    assert firm.night().mornings.messages == 3
+    assert counts(firm) == [1, 1, 1]
+    assert firm.sheet().version == 2
+    for later in (10, 20):
+        assert firm.night(MORNING + timedelta(minutes=later)).mornings.messages == 0
+
+
+def test_a_change_before_the_first_night_is_in_everybodys_list(firm: Firm) -> None:
+    """The service was down at the hour; the office planned by hand, and again."""
+    late = MORNING + timedelta(hours=1)
+    firm.night(MORNING - timedelta(minutes=30))
+    plan_morning(firm.store, TURF, POLICY, firm.office.dispatch, firm.keeper_id, now=late)
+    replanned(firm, late + timedelta(minutes=5))
+    firm.night(late + timedelta(minutes=10))
+    assert counts(firm) == [1, 1, 1]
+
+
+def test_a_change_after_the_lists_is_told_to_those_it_touches(firm: Firm) -> None:
+    firm.night()
+    replanned(firm, MORNING + timedelta(minutes=5))
+    again = counts(firm)
+    assert (again[0], again[2]) == (2, 2)
+    firm.night(MORNING + timedelta(minutes=10))
+    assert counts(firm) == again
+
+
+class Stumbling(CrewSheets):
+    """Words that fail for one crew."""
+
+    def __init__(self, crew_id: int) -> None:
+        super().__init__("Turf Line")
+        self.fails_for: int | None = crew_id
+
+    def crew_list(self, sheet: DaySheet, crew_id: int, to: SheetReader) -> RenderedEmail:
+        if crew_id == self.fails_for:
+            raise ZeroDivisionError("no such column")
+        return super().crew_list(sheet, crew_id, to)
+
+
+def test_one_list_that_fails_keeps_nobody_from_theirs_and_is_said(firm: Firm) -> None:
+    words = Stumbling(firm.people["ana"].crew_id or 0)
+    firm.office = replace(firm.office, words=words)
+    report = firm.night().mornings
+    assert (report.messages, report.failed) == (2, 1)
+    assert counts(firm) == [1, 0, 1]
+    failure = status_of(firm.store, now=MORNING).last_failure
+    assert failure is not None
+    assert failure.reason == "lists of keeper 1: ZeroDivisionError: no such column"
+    words.fails_for = None
+    assert firm.night(MORNING + timedelta(minutes=10)).mornings.messages == 1
+    assert counts(firm) == [1, 1, 1]
+
+
+def test_one_organisation_that_fails_stops_no_other(firm: Firm) -> None:
+    def broken(*told: object, **how: object) -> None:
+        raise ZeroDivisionError("nothing to divide by")
+
+    firm.office = replace(firm.office, dispatch=Dispatch(type("Broken", (), {"solve": broken})()))
+    report = firm.night().mornings
+    assert (report.planned, report.failed) == (0, 1)
+    failure = status_of(firm.store, now=MORNING).last_failure
+    assert failure is not None
+    assert "ZeroDivisionError" in failure.reason

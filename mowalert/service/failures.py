@@ -1,0 +1,15 @@
+"""What failed last, for whoever asks how the service does."""
+
+from datetime import datetime
+
+from mowalert.service.ports import Store
+
+LAST_FAILURE = "last_failure"
+"""Name under which the store keeps it."""
+
+
+def note_failure(store: Store, at: datetime, reason: str) -> None:
+    """Remember the newest failure."""
+    with store.begin() as work:
+        work.set_meta(LAST_FAILURE, f"{at.isoformat()} {reason}")
+        work.commit()
