@@ -370,7 +370,8 @@ def test_a_plan_that_cannot_be_read_stops_no_other_organisation(firm: Firm) -> N
 def test_a_change_is_told_to_those_it_concerns(firm: Firm) -> None:
     firm.night()
     keep_hours(firm.store, NAME, "South", TODAY, from_min=420, to_min=480)
-    made = change_day(firm.store, TURF, POLICY, firm.office, firm.keeper_id, now=MORNING, why="asked")
+    later = MORNING + timedelta(minutes=10)
+    made = change_day(firm.store, TURF, POLICY, firm.office, firm.keeper_id, now=later, why="asked")
     assert len(made) == 1
     assert len(firm.mails("dana")) == 2
     assert len(firm.mails("sam")) == 2
