@@ -16,6 +16,8 @@ CALENDAR = "calendar"
 WORK = "work"
 """The pages of a contact of an organisation: lists, hand-outs, visits."""
 CONTACT_STOP = "contact stop"
+RECORD = "client record"
+"""One property's season, for the company's client: nothing else, and nothing can be said there."""
 FORM = "form"
 """Proof that a form was served by us, for this action, lately."""
 PAGE_DAYS, TAP_DAYS, CONFIRM_DAYS = 400, 30, 3
@@ -78,6 +80,11 @@ class Links:
     def work_url(self, contact_id: int, version: int, *, now: datetime) -> str:
         """Return the address of a contact's pages: today's list, hand-outs, visits; empty without pages."""
         return self._url("work", self.token(WORK, contact_id, version, until=now + timedelta(days=PAGE_DAYS)))
+
+    def record_url(self, site_id: int, version: int, first: date, *, now: datetime) -> str:
+        """Return the address of a property's record from a day on; empty without pages."""
+        until = now + timedelta(days=PAGE_DAYS)
+        return self._url("record", self.token(RECORD, site_id, version, first.toordinal(), until=until))
 
     def contact_stop_url(self, contact_id: int) -> str:
         """Return the address at which a contact stops e-mail with one click; empty without pages."""

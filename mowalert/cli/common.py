@@ -2,11 +2,12 @@
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import fields, is_dataclass
 from datetime import UTC, date, datetime
 from enum import Enum
+from errno import EISDIR
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -108,12 +109,30 @@ def write_text(path: Path, text: str) -> None:
         raise InputError(f"{path}: {error.strerror}") from error
 
 
-def write_bytes(path: Path, content: bytes) -> None:
-    """Write a file; InputError if it cannot be written."""
+def write_files(files: Sequence[tuple[Path, bytes]]) -> None:
+    """Write some files, all of them or none; InputError if one cannot be written."""
+    if len({path.resolve() for path, _ in files}) < len(files):
+        raise InputError("two of the files have the same name")
+    written: list[tuple[Path, Path]] = []
     try:
-        path.write_bytes(content)
+        for path, content in files:
+            part = _part_of(path)
+            written.append((part, path))
+            part.write_bytes(content)
+        for part, path in written:
+            part.replace(path.resolve())
     except OSError as error:
+        for part, _ in written:
+            part.unlink(missing_ok=True)
         raise InputError(f"{path}: {error.strerror}") from error
+
+
+def _part_of(path: Path) -> Path:
+    """Where a file is written before it takes its name; a name that cannot be taken is refused first."""
+    whole = path.resolve()
+    if whole.exists() and not whole.is_file():
+        raise OSError(EISDIR, "is no plain file")
+    return whole.with_name(f".{whole.name}.{os.getpid()}")
 
 
 def drawing(module: str) -> Any:

@@ -10,7 +10,7 @@ from mowalert.errors import InputError
 from mowalert.service.crew_records import Outcome, VisitRecord
 from mowalert.service.known import organisation, sites_named
 from mowalert.service.ports import Store, Work
-from mowalert.service.records import EventRecord, LawnRecord
+from mowalert.service.records import EventRecord, KeeperRecord, LawnRecord, SiteRecord
 
 LONGEST_D = 800
 
@@ -82,17 +82,26 @@ def client_record(store: Store, keeper: str, site: str, *, first: date, last: da
     InputError
         If there is no such property, it is one of several, or the days cannot be.
     """
-    if not 0 <= (last - first).days <= LONGEST_D:
-        raise InputError(f"from {first} to {last}: at most {LONGEST_D} days, in this order")
     with store.begin() as work:
         of = organisation(work, keeper)
-        found = sites_named(work, of.keeper_id, [site])
-        if len(found) > 1:
-            raise InputError(f"{site!r} is the name of {len(found)} sites; say its number")
-        place = found[0]
-        lawns = [one for one in work.lawns.of_keepers([of.keeper_id]) if one.site_id == place.site_id]
-        known = work.crews.sites(of.keeper_id).get(place.site_id)
-        lines = _lines(work, of.keeper_id, lawns, first, last)
+        return record_of(work, of, site_named(work, of, site), first=first, last=last)
+
+
+def site_named(work: Work, of: KeeperRecord, name: str) -> SiteRecord:
+    """Return one of an organisation's properties; InputError where there is none, or are several."""
+    found = sites_named(work, of.keeper_id, [name])
+    if len(found) > 1:
+        raise InputError(f"{name!r} is the name of {len(found)} sites; say its number")
+    return found[0]
+
+
+def record_of(work: Work, of: KeeperRecord, place: SiteRecord, *, first: date, last: date) -> ClientRecord:
+    """Put a known property's record together; InputError where the days cannot be."""
+    if not 0 <= (last - first).days <= LONGEST_D:
+        raise InputError(f"from {first} to {last}: at most {LONGEST_D} days, in this order")
+    lawns = [one for one in work.lawns.of_keepers([of.keeper_id]) if one.site_id == place.site_id]
+    known = work.crews.sites(of.keeper_id).get(place.site_id)
+    lines = _lines(work, of.keeper_id, lawns, first, last)
     return ClientRecord(
         of.name, place.name, known.client if known else "", first, last, of.units, tuple(lines)
     )

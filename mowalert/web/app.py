@@ -16,6 +16,7 @@ from mowalert.web.api.app import create_api, too_large
 from mowalert.web.routes import (
     bulletin,
     calendar,
+    clients,
     front,
     health,
     hooks,
@@ -76,7 +77,19 @@ def create_app(services: Services, *, clock: Callable[[], datetime] = utc_now) -
     )
     letters = ServiceLetters(chosen.name, services.policy.host, chosen.contact_email)
     app.state.site = Site(services, services.links, letters, clock)
-    for routes in (front, joining, taps, keeper, operator, bulletin, calendar, hooks, work, work_visits):
+    for routes in (
+        front,
+        joining,
+        taps,
+        keeper,
+        operator,
+        bulletin,
+        calendar,
+        hooks,
+        work,
+        work_visits,
+        clients,
+    ):
         app.include_router(routes.router)
     app.mount(api.PATH, create_api(app.state.site), name="api")
     app.mount("/static", StaticFiles(directory=STATIC), name="static")

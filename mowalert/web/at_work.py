@@ -14,6 +14,12 @@ from mowalert.languages import error_in
 from mowalert.service.own_work import OwnWork, own_work
 from mowalert.web.site import Site, number_in
 
+PRINTED = {
+    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'none'"
+}
+"""A page for the printer brings its own style and nothing else."""
+
 
 def own(site: Site, token: str) -> OwnWork | None:
     """Return what a link opens; none where it opens nothing."""

@@ -140,3 +140,41 @@ def test_the_week_shows_hours_due_against_hours_there_are(firm: Program) -> None
 def test_somebody_elses_name_is_no_organisation(firm: Program) -> None:
     for command in (("crews", "list"), ("contacts", "list"), ("crews", "plan"), ("crews", "week")):
         assert "no company" in firm.refused(*command, "--keeper", "Nobody")
+
+
+def test_a_day_is_written_to_all_files_or_to_none(firm: Program, tmp_path: Path) -> None:
+    grown(firm)
+    firm("crews", "plan", *FIRM, "--at", MORNING)
+    page, table, nowhere = tmp_path / "day.html", tmp_path / "day.csv", tmp_path / "no" / "day.ics"
+    table.write_text("an older one")
+    words = ("crews", "sheet", *FIRM, "--at", MORNING, "--html", page, "--csv", table)
+    assert "No such file" in firm.refused(*words, "--ics", nowhere)
+    assert "no plain file" in firm.refused(*words, "--ics", tmp_path)
+    assert "the same name" in firm.refused(*words, "--ics", page)
+    assert table.read_text() == "an older one"
+    before = set(tmp_path.iterdir())
+    assert page not in before
+    firm(*words)
+    assert table.read_text().startswith("day,")
+    assert set(tmp_path.iterdir()) == {*before, page}
+
+
+def test_a_clients_record_is_written_whole_and_linked_to(
+    firm: Program, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    grown(firm)
+    words = ("visits", "record", *FIRM, "--site", "Garden 1", "--from", TODAY, "--at", MORNING)
+    page, nowhere = tmp_path / "record.html", tmp_path / "no" / "record.csv"
+    assert "No such file" in firm.refused(*words, "--html", page, "--csv", nowhere)
+    assert not page.exists()
+    firm(*words, "--html", page)
+    assert "Garden 1" in page.read_text()
+    link = ("visits", "link", *FIRM, "--site", "Garden 1", "--at", MORNING)
+    assert "set [service] base_url" in firm.refused(*link)
+    monkeypatch.setenv("MOWALERT_SERVICE__BASE_URL", "https://mow.example.org")
+    first = firm(*link).out.strip()
+    assert first.startswith("https://mow.example.org/record/")
+    assert firm.json(*link)["url"] == first
+    assert firm(*link, "--void").out.strip() != first
+    assert "no site" in firm.refused(*link[:-3], "Nowhere", *link[-2:])
+    assert "still to come" in firm.refused(*link, "--from", "2027-01-01")

@@ -129,7 +129,7 @@ def test_no_address_there_is_changes_anything_when_it_is_opened(year: Visitor) -
     looking = scanner(year)
     ways = [one for one in ways_of(create_app(year.services).routes) if one.method == "GET"]
     crews = company_of_crews(year)
-    at_work = {crews.path("dana"), stop_of(crews)}
+    at_work = {crews.path("dana"), stop_of(crews), f"{crews.path('dana')}/clients?q=garden"}
     before = contents(year.services.store.url)
     fresh_tap = year.services.links.mowed_url(1, year.now, now=year.now)
     looking.follow(links_in_mails(year) | STARTS | at_work | {fresh_tap.removeprefix(BASE)})

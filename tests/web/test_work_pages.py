@@ -103,6 +103,11 @@ def handed_out(visitor: Visitor, now: datetime) -> None:
 
 @pytest.fixture
 def rival(company: Company, visitor: Visitor) -> Company:
+    return rival_of(visitor)
+
+
+def rival_of(visitor: Visitor) -> Company:
+    """Another company of the same service, of five gardens, whose day has been planned."""
     rows = [
         f"Blue Lane,company,blue@example.org,Yard {number},{number} Oak Lane,42.7{number},-73.8,lawn,"
         f"perennial_ryegrass,50,regular,mon tue wed thu fri,7-19,300,{TODAY - timedelta(days=9)}"

@@ -19,17 +19,12 @@ from mowalert.office.paper import as_pdf
 from mowalert.service.crew_records import ContactRecord
 from mowalert.service.own_work import OwnWork
 from mowalert.service.week import week_ahead
-from mowalert.web.at_work import day_in, gone, may_ask, own, shown
+from mowalert.web.at_work import PRINTED, day_in, gone, may_ask, own, shown
 from mowalert.web.feeds import feed_answer
 from mowalert.web.site import Site, number_in, site_of
 
 router = APIRouter()
 SiteHere = Annotated[Site, Depends(site_of)]
-PRINTED = {
-    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; "
-    "form-action 'none'; frame-ancestors 'none'"
-}
-"""A printed sheet brings its own style and nothing else."""
 KINDS = {
     "csv": "text/csv; charset=utf-8",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
