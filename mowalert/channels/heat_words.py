@@ -3,7 +3,7 @@
 from markupsafe import escape
 
 from mowalert.channels.crew_wording import CrewWording, words_for
-from mowalert.channels.gsm import PLAIN, plain
+from mowalert.channels.gsm import PLAIN, plain, sms_size
 from mowalert.domain.crew_heat import HeatBand, heat_band
 from mowalert.domain.day_sheet import SheetReader
 from mowalert.domain.notices import RenderedEmail
@@ -18,7 +18,9 @@ BANDS = {
     HeatBand.DANGER: N_("NWS class: danger"),
     HeatBand.EXTREME_DANGER: N_("NWS class: extreme danger"),
 }
-LONGEST_SMS = 2 * 153
+MOST_PARTS = 2
+LONGEST_NAME = 30
+"""Of the service, in a short message: what to do must have room in every language."""
 PAGE = (
     '<!doctype html><html lang="{language}"><head><meta charset="utf-8">'
     '<meta name="viewport" content="width=device-width, initial-scale=1">'
@@ -53,11 +55,19 @@ class HeatMessages:
         return RenderedEmail(title.translate(PLAIN)[:78], "\n\n".join([title, *lines]) + "\n", html)
 
     def heat_text(self, day: HeatDay, to: SheetReader) -> str:
-        """Word a short message of at most two parts."""
+        """Word a short message of at most two parts; whom to call at work is said where there is room."""
         words = words_for(to)
-        coolest = _coolest(day, words)
-        care = words.say.gettext("Water, shade, rest. Your employer's heat plan and the law come first.")
-        return plain(f"{self._service_name}: {_title(day, words)}. {coolest} {care}")[:LONGEST_SMS]
+        say = words.say.gettext
+        told = " ".join(
+            [
+                f"{self._service_name[:LONGEST_NAME]}: {_title(day, words)}. {_coolest(day, words)}",
+                say("Water, shade, rest."),
+                say("Confusion or collapse: call the emergency number."),
+                say("Your employer's heat plan and the law come first."),
+            ]
+        )
+        with_call = plain(f"{told} {say('Call: {who}').format(who=day.call)}")
+        return with_call if day.call and sms_size(with_call).parts <= MOST_PARTS else plain(told)
 
 
 def _title(day: HeatDay, words: CrewWording) -> str:
