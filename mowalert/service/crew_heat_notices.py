@@ -12,6 +12,7 @@ from mowalert.domain.notices import RenderedEmail
 from mowalert.links import Links
 from mowalert.service.crew_records import Role
 from mowalert.service.heat_days import HeatDay, heat_of_day
+from mowalert.service.heat_told import HEAT_ROLES
 from mowalert.service.park_records import HeatNotice, HeatStep
 from mowalert.service.people import Occasion, Post
 from mowalert.service.ports import Store
@@ -116,7 +117,7 @@ def _told(post: Post, words: HeatWords, found: HeatDay, step: HeatStep, before_f
     day = replace(found, before_f=before_f if step is HeatStep.WORSE else None)
     until = datetime.combine(on, time(min(23, found.heat.at_hour + 1)), ZoneInfo(post.keeper.time_zone))
     occasion = Occasion(KIND if step is HeatStep.EVENING else WORSE_KIND, on, until)
-    for one in post.readers((Role.DISPATCHER, Role.CREW_LEAD, Role.SUPERVISOR), instead=Role.DISPATCHER):
+    for one in post.readers(HEAT_ROLES, instead=Role.DISPATCHER):
         to = post.reader(one)
         if post.reads_mail(one):
             post.mail(one, occasion, words.heat_mail(day, to))

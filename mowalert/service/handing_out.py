@@ -170,7 +170,7 @@ def send_lists(
         readers = Post(work, policy, office.links, keeper, now).readers(
             (Role.DISPATCHER, Role.CREW_LEAD), instead=Role.DISPATCHER
         )
-    report = MorningsReport()
+    report, heard = MorningsReport(), list[int]()
     for reader in readers:
         try:
             written = _list_to(store, policy, office, keeper, reader, sheet, now)
@@ -180,6 +180,11 @@ def send_lists(
             report += MorningsReport(failed=1)
         else:
             report += MorningsReport(messages=int(written))
+            heard += [reader.contact_id] if written else []
+    if heard:
+        with store.begin() as work:
+            note_told(work, keeper.keeper_id, sheet.crew_heat, heard=heard, now=now)
+            work.commit()
     return report
 
 
@@ -203,8 +208,6 @@ def _list_to(
             return False
         post = Post(work, policy, office.links, keeper, now)
         written = _send(post, office.words, reader, sheet, Occasion(kind, sheet.on, useful_until))
-        if written:
-            note_told(work, keeper.keeper_id, sheet.crew_heat, now=now)
         work.commit()
     return written
 

@@ -245,7 +245,7 @@ def _tell(
         written = _enqueue(work, words, policy, keeper, group, digest, now)
         keep_log(work, day, written)
         if written:
-            note_told(work, keeper_id, digest.crew_heat, now=now)
+            note_told(work, keeper_id, digest.crew_heat, heard=(), now=now)
         messages += len(written)
         digests += 1
     work.outbox.tell(told)

@@ -8,7 +8,8 @@ import pytest
 from parks import MORNING, NAME, POLICY, TODAY, Parks, hot
 
 from mowalert.domain.crews import Position
-from mowalert.service.crew_setup import keep_crew
+from mowalert.service.crew_records import Role
+from mowalert.service.crew_setup import NewContact, keep_contact, keep_crew
 from mowalert.service.heat_days import heat_of_day
 from mowalert.service.park_records import HeatNotice, HeatPlan
 
@@ -60,6 +61,19 @@ def test_what_a_list_told_is_as_strong_as_the_employer_says(
     with_plan(parks, 82.0, strong_f)
     parks.night()
     assert [one.strong for one in noted(parks)] == [strong]
+
+
+def test_a_list_that_a_supervisor_does_not_read_tells_them_nothing(parks: Parks) -> None:
+    person = NewContact("Rosa", Role.SUPERVISOR, email="rosa@example.org")
+    keep_contact(parks.store, NAME, person, now=MORNING)
+    assert parks.night().heat_notices == 1
+    assert "rosa@example.org" in {mail["address"] for mail in parks.mails("Heat on")}
+    assert parks.night(MORNING + timedelta(hours=1)).heat_notices == 0
+
+
+def test_what_everybody_read_in_a_list_is_told_once(parks: Parks) -> None:
+    assert parks.night().heat_notices == 0
+    assert len(noted(parks)) == 1
 
 
 def heat_on(parks: Parks, on: date) -> tuple[int, int, int] | None:
