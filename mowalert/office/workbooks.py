@@ -1,13 +1,13 @@
 """Workbooks read as a stream: numbers as they are kept, formulas by the value they show, oddities named."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from datetime import date, datetime, time, timedelta
 from itertools import repeat
 from pathlib import Path
 from re import IGNORECASE, fullmatch, search
 from typing import Any
-from zipfile import BadZipFile, ZipFile
+from zipfile import BadZipFile, ZipFile, ZipInfo
 
 from mowalert.errors import InputError
 from mowalert.office.cells import Doubt, Measure, RawRow, tidied, too_long
@@ -31,10 +31,10 @@ class Page:
 
     def __init__(self, path: Path, name: str | None) -> None:
         self._path = path
-        _check_parts(path)
+        surveys = _surveyed(path)
         with ExitStack() as until_read, _named_errors(path):
             self._book = until_read.enter_context(_opened(path, values=False))
-            self.name, self.found, others = _chosen(path, self._book, name)
+            self.name, self.found, others = _chosen(path, self._book, surveys, name)
             self._until_read = until_read.pop_all()
         self.remarks = [f"read the sheet {self.name!r}", *_remarks(self.found, others)]
 
@@ -77,13 +77,25 @@ def _named_errors(path: Path) -> Iterator[None]:
         raise InputError(f"{path}: cannot be read as a workbook ({type(error).__name__})") from error
 
 
-def _check_parts(path: Path) -> None:
+def _surveyed(path: Path) -> dict[str, Survey]:
+    """A first look at every page, by its part: opening the workbook already reads pages to their end."""
+    with _named_errors(path), ZipFile(path) as packed:
+        parts = packed.infolist()
+        _check_parts(path, parts)
+        pages = [part.filename for part in parts if fullmatch(r".*worksheets/[^/]+\.xml", part.filename)]
+        return {name: _survey(packed, name) for name in pages}
+
+
+def _survey(packed: ZipFile, name: str) -> Survey:
+    with packed.open(name) as source:
+        try:
+            return survey(source)
+        except InputError as error:
+            raise InputError(f"{name}: {error}") from error
+
+
+def _check_parts(path: Path, parts: Sequence[ZipInfo]) -> None:
     """A workbook is a zip file: what it would unpack to is looked at before it is unpacked."""
-    try:
-        with ZipFile(path) as packed:
-            parts = packed.infolist()
-    except (BadZipFile, OSError) as error:
-        raise InputError(f"{path}: cannot be read as a workbook") from error
     sizes = {part.filename: part.file_size for part in parts}
     large = [name for name, most in LARGEST_PART.items() if sizes.get(name, 0) > most]
     if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > LARGEST_UNPACKED or large:
@@ -92,18 +104,21 @@ def _check_parts(path: Path) -> None:
         raise InputError(f"{path}: is no workbook")
 
 
-def _chosen(path: Path, book: Any, name: str | None) -> tuple[str, Survey, list[str]]:
+def _chosen(
+    path: Path, book: Any, surveys: dict[str, Survey], name: str | None
+) -> tuple[str, Survey, list[str]]:
     """The page named, or else the first with anything on it, seen before hidden ones."""
     titles = [page.title for page in book.worksheets]
     if name is not None and name not in titles:
         raise InputError(f"{path}: has no sheet {name!r}; it has {', '.join(titles)}")
     found = {}
     for page in sorted(book.worksheets, key=lambda one: one.sheet_state != "visible"):
-        if name in (None, page.title):
-            with page._get_source() as source:  # the library has no other way to a page's XML
-                looked = survey(source)
-            if looked.filled_rows:
-                found[page.title] = looked
+        # The library names a page's part nowhere else.
+        looked = surveys.get(page._worksheet_path.lstrip("/"))
+        if looked is None:
+            raise InputError(f"{path}: keeps the sheet {page.title!r} where no spreadsheet does")
+        if looked.filled_rows and name in (None, page.title):
+            found[page.title] = looked
     if not found:
         raise InputError(f"{path}: the workbook is empty")
     first = next(iter(found))
