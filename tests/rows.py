@@ -9,7 +9,7 @@ from mowalert.store.backup import JSON_TEXT, tables_of
 from mowalert.store.engine import open_engine
 
 ROWS = 3
-AWKWARD = "Ñandú \"quoted\" \\ back\nslash\t½ ’ 🌱"
+AWKWARD = 'Ñandú "quoted" \\ back\nslash\t½ ’ 🌱'
 
 
 def fill(url: str, version: str) -> None:
