@@ -4,7 +4,7 @@ Finding runs in the store's index and brings back only lawns that may be due or 
 itself is one pure function. What was told and the messages are written in one transaction.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from hashlib import sha256
@@ -95,7 +95,9 @@ def tell_rounds(store: Store, turf: Turf, words: Words, policy: Policy, *, now: 
         groups = _groups(work.rounds.all(), now)
         missed = work.keepers.missed_weather()
     reports = [_tell_group(store, turf, words, policy, group, now) for group in groups]
-    again = _tell_missed(store, turf, words, policy, missed, now)
+    # Whose round came just now has been told in it.
+    came = {record.round_id for group in groups for record in group.rounds}
+    again = _tell_missed(store, turf, words, policy, missed, came, now)
     every = (*reports, again)
     return TellReport(
         rounds=sum(report.rounds for report in every),
@@ -175,6 +177,7 @@ def _tell_missed(
     words: Words,
     policy: Policy,
     missed: Sequence[KeeperRecord],
+    came: Collection[int],
     now: datetime,
 ) -> TellReport:
     """Whoever was told that there is no weather hears what was due once it is back, while it helps."""
@@ -190,6 +193,8 @@ def _tell_missed(
             lawn_ids = [lawn.lawn_id for lawn in work.lawns.of_keepers([keeper.keeper_id])]
             if now <= occurrence.useful_until and _is_fresh(work, lawn_ids, policy, now):
                 work.keepers.note_no_weather([keeper.keeper_id], None)
+                if record.round_id in came:
+                    continue
                 reports.append(_tell(work, turf, words, policy, group, lawn_ids, now))
         work.commit()
     return TellReport(

@@ -345,6 +345,19 @@ def test_whoever_has_something_due_hears_once_that_there_is_no_weather(tmp_path:
         assert 1 in {record.lawn_id for record in later if record.kind == "no_weather"}
 
 
+def test_weather_that_is_back_when_the_round_comes_is_told_of_once(tmp_path: Path) -> None:
+    with a_service(tmp_path / "s.db", a_row("due", kind="company", mown=date(2026, 4, 20))) as service:
+        service.night(START)
+        service.skies.down = True
+        blind = [kind for _, report in service.nights(4, start=START + timedelta(days=1))
+                 for kind in (record.kind for record in report.tell.told)]  # fmt: skip
+        assert blind[-1] == "no_weather"
+        service.skies.down = False
+        back = service.night(START + timedelta(days=7)).tell
+        assert [record.lawn_id for record in back.told] == [1]
+        assert (back.digests, back.messages) == (1, 1)
+
+
 @pytest.mark.parametrize("days", [3, 30, 86, 92, 130, 300])
 def test_a_service_that_was_down_for_long_comes_back(tmp_path: Path, days: int) -> None:
     with a_service(tmp_path / "s.db", a_row("ann", mown=date(2026, 5, 1))) as service:
