@@ -19,11 +19,11 @@ from mowalert.cli.common import (
     read_text,
 )
 from mowalert.domain.guides import DATED, DaySpan, Guide
-from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
 from mowalert.parameters import load_turf
 from mowalert.service.guide_text import read_guide
 from mowalert.service.guides import allow_again, guide_of, guides_now, keep_guide, keep_off, treated
+from mowalert.service.known import reason_named
 from mowalert.service.records import KeptOff
 from mowalert.settings import config_file
 
@@ -158,7 +158,7 @@ def keep_off_days(
             days = keep_off(
                 services.store,
                 lawn_id,
-                reason=_reason(reason),
+                reason=reason_named(reason, DATED),
                 first_on=first_on,
                 last_on=day(last) or first_on,
                 note=note,
@@ -172,13 +172,6 @@ def _needed(text: str | None, what: str) -> date:
     if on is None:
         raise InputError(f"say {what}")
     return on
-
-
-def _reason(text: str) -> HoldReason:
-    found = next((reason for reason in DATED if reason.value == text.casefold()), None)
-    if found is None:
-        raise InputError(f"{text!r} is no such reason; allowed are {', '.join(DATED)}")
-    return found
 
 
 def _tell(days: KeptOff, *, json: bool) -> None:

@@ -23,12 +23,13 @@ from mowalert.cli.common import (
     read_text,
     write_text,
 )
-from mowalert.domain.words import HoldReason
+from mowalert.domain.guides import DATED
+from mowalert.domain.holds import LASTING
 from mowalert.errors import InputError
 from mowalert.office.day_table import as_csv
-from mowalert.service.class_rules import close, keep_class, place_in_districts
+from mowalert.service.class_rules import close, keep_class, place_in_districts, reopen
 from mowalert.service.heat_days import heat_of_day
-from mowalert.service.known import organisation
+from mowalert.service.known import organisation, reason_named
 from mowalert.service.park_records import (
     ClassRule,
     HeatPlan,
@@ -48,6 +49,7 @@ ClassOption = Annotated[str, typer.Option("--class", help="Turf class, such as s
 DistrictOption = Annotated[str, typer.Option("--district", help="District.")]
 SitesOption = Annotated[list[str] | None, typer.Option("--site", help="Site; may be given again.")]
 AllOption = Annotated[bool, typer.Option("--all", help="Also what is over.")]
+ReasonOption = Annotated[str, typer.Option(help=f"One of {', '.join(DATED)}.")]
 LOG_COLUMNS = ("on", "lawn_id", "hold_id", "step", "reason", "told", "at")
 LOOKED_BACK = timedelta(days=365)
 
@@ -73,14 +75,17 @@ def set_class(
     turf_class: ClassOption,
     height_mm: Annotated[float | None, typer.Option(help="Height its lawns are cut to.")] = None,
     third: Annotated[float | None, typer.Option(help="Largest share of the blade, at most a third.")] = None,
-    ignore: Annotated[list[HoldReason] | None, typer.Option(help="Hold that does not count for it.")] = None,
+    ignore: Annotated[
+        list[str] | None, typer.Option(help=f"Hold that does not count for it: {', '.join(LASTING)}.")
+    ] = None,
     allowed: Annotated[str, typer.Option(help="What may still be done in a hold.")] = "",
     call: Annotated[str, typer.Option(help="Whom to ask.")] = "",
     json: JsonOption = False,
 ) -> None:
     """Say how a turf class is kept; its lawns follow."""
     with one_line_errors(), opened() as services:
-        rule = ClassRule(0, turf_class, height_mm, third, tuple(ignore or ()), allowed, call)
+        ignored = tuple(reason_named(text, LASTING) for text in ignore or ())
+        rule = ClassRule(0, turf_class, height_mm, third, ignored, allowed, call)
         kept, changed = keep_class(services.store, services.turf, keeper, rule)
         if json:
             print_json({"rule": kept, "changed": changed})
@@ -164,14 +169,12 @@ def close_lawns(
     turf_class: ClassOption = "",
     district: DistrictOption = "",
     site: SitesOption = None,
-    reason: Annotated[
-        HoldReason, typer.Option(help="event, treatment, nesting or noise.")
-    ] = HoldReason.EVENT,
+    reason: ReasonOption = "event",
     note: str = "",
     at: AtOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Leave lawns alone on some days; `mowalert keep-off --undo` takes single ones back."""
+    """Leave lawns alone on some days; `reopen` takes that back."""
     with one_line_errors(), opened() as services:
         kept = close(
             services.store,
@@ -179,7 +182,7 @@ def close_lawns(
             sites=site or (),
             turf_class=turf_class,
             district=district,
-            reason=reason,
+            reason=reason_named(reason, DATED),
             first_on=needed_day(first),
             last_on=needed_day(last),
             note=note,
@@ -189,6 +192,38 @@ def close_lawns(
             print_json(kept)
         else:
             typer.echo(f"{counted(len(kept), 'lawn')} left alone from {first} to {last}")
+
+
+@parks_app.command("reopen")
+def reopen_lawns(
+    keeper: OrganisationOption,
+    first: Annotated[str | None, typer.Option("--from", help="First day of what was closed.")] = None,
+    last: Annotated[str | None, typer.Option("--to", help="Its last day.")] = None,
+    turf_class: ClassOption = "",
+    district: DistrictOption = "",
+    site: SitesOption = None,
+    reason: ReasonOption = "event",
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Take back what `close` closed and is not over; without days, all of it."""
+    with one_line_errors(), opened() as services:
+        opened_again = reopen(
+            services.store,
+            keeper,
+            sites=site or (),
+            turf_class=turf_class,
+            district=district,
+            reason=reason_named(reason, DATED),
+            first_on=day(first),
+            last_on=day(last),
+            now=moment(at),
+        )
+        if json:
+            print_json(opened_again)
+            return
+        for one in opened_again:
+            typer.echo(f"lawn {one.lawn_id}: open again from {one.first_on} to {one.last_on}")
 
 
 @rules_app.command("add")

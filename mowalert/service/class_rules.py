@@ -5,13 +5,14 @@ from dataclasses import replace
 from datetime import date, datetime
 
 from mowalert.domain.grasses import Turf
+from mowalert.domain.holds import LASTING
 from mowalert.domain.thirds import THIRD
 from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
 from mowalert.service.anchoring import kept_at, place
 from mowalert.service.crew_records import SiteWork
-from mowalert.service.guides import keep_off
-from mowalert.service.known import organisation, site_finder, sites_named
+from mowalert.service.guides import allow_again, keep_off
+from mowalert.service.known import organisation, reason_named, site_finder, sites_named
 from mowalert.service.park_records import ClassRule
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeptOff, LawnRecord
@@ -118,12 +119,13 @@ def keep_class(store: Store, turf: Turf, keeper: str, rule: ClassRule) -> tuple[
     Raises
     ------
     InputError
-        If no lawn is in the class, or a height or a limit cannot be: never more than a third.
+        If no lawn is in the class, a height or a limit cannot be (never more than a third), or a hold that
+        it is to ignore is not the weather's.
     """
     _check(rule)
     with store.begin() as work:
         of = organisation(work, keeper)
-        kept = replace(rule, keeper_id=of.keeper_id)
+        kept = replace(rule, keeper_id=of.keeper_id, turf_class=rule.turf_class.strip().casefold())
         lawns = lawns_of(work, of.keeper_id, (), rule.turf_class, "")
         changed = [one for lawn in lawns if (one := _kept(work, turf, lawn, kept)) is not None]
         for lawn in changed:
@@ -135,6 +137,8 @@ def keep_class(store: Store, turf: Turf, keeper: str, rule: ClassRule) -> tuple[
 
 
 def _check(rule: ClassRule) -> None:
+    for reason in rule.ignores:
+        reason_named(reason, LASTING)
     if not rule.turf_class.strip():
         raise InputError("say which turf class")
     if rule.third is not None and not LEAST_THIRD <= rule.third <= THIRD + 1e-9:
@@ -211,3 +215,66 @@ def close(
         ]
         work.commit()
     return kept
+
+
+def reopen(
+    store: Store,
+    keeper: str,
+    *,
+    sites: Sequence[str],
+    turf_class: str,
+    district: str,
+    reason: HoldReason,
+    first_on: date | None,
+    last_on: date | None,
+    now: datetime,
+) -> list[KeptOff]:
+    """Take back what was closed: days that are not over yet, of lawns named as when they were closed.
+
+    Parameters
+    ----------
+    store : Store
+        Where everything is kept.
+    keeper : str
+        The organisation.
+    sites : Sequence[str]
+        Sites; any if empty.
+    turf_class : str
+        The class; any if empty.
+    district : str
+        The district; any if empty.
+    reason : HoldReason
+        What they were closed for.
+    first_on : date | None
+        First day of what is taken back; any if none.
+    last_on : date | None
+        Its last day; any if none.
+    now : datetime
+        The moment, aware.
+
+    Returns
+    -------
+    list[KeptOff]
+        What was taken back, one entry a lawn and closure; all of it or none.
+
+    Raises
+    ------
+    InputError
+        If nothing of these lawns is closed so.
+    """
+    with store.begin() as work:
+        of = organisation(work, keeper)
+        lawns = lawns_of(work, of.keeper_id, sites, turf_class, district)
+        closed = work.lawns.kept_off([lawn.lawn_id for lawn in lawns], since=of.today(now))
+        wanted = [
+            days.kept_off_id
+            for _, entries in sorted(closed.items())
+            for days in entries
+            if days.reason is reason and first_on in (None, days.first_on) and last_on in (None, days.last_on)
+        ]
+        if not wanted:
+            raise InputError(f"none of these lawns is closed for {reason} then")
+        within = Within(work)
+        opened = [allow_again(within, kept_off_id, now=now) for kept_off_id in wanted]
+        work.commit()
+    return opened

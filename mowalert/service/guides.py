@@ -10,7 +10,7 @@ from functools import lru_cache
 
 from mowalert.domain.decide import Outlook
 from mowalert.domain.grasses import Grass, Turf
-from mowalert.domain.guides import Guide, use_of, with_guide
+from mowalert.domain.guides import DATED, Guide, use_of, with_guide
 from mowalert.domain.holds import without
 from mowalert.domain.lawn import LawnFacts
 from mowalert.domain.notices import HoldFacts
@@ -18,7 +18,7 @@ from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
 from mowalert.service.anchoring import kept_at, place
 from mowalert.service.guide_text import read_guide
-from mowalert.service.known import known_lawn
+from mowalert.service.known import known_lawn, reason_named
 from mowalert.service.outlook import lawn_facts
 from mowalert.service.park_records import RestrictionRecord
 from mowalert.service.ports import Store, Work
@@ -123,7 +123,7 @@ class Speakers:
 
     def outlook(self, lawn: LawnRecord, outlook: Outlook) -> Outlook:
         """See a stand's days as the lawn's turf class does: holds that it ignores are none."""
-        ignored = self.ignoring.get((lawn.keeper_id, lawn.turf_class))
+        ignored = self.ignoring.get((lawn.keeper_id, lawn.turf_class.strip().casefold()))
         return outlook if ignored is None else replace(outlook, holds=without(outlook.holds, ignored))
 
     def facts(self, lawn: LawnRecord, site: SiteRecord, turf: Turf, *, today: date) -> LawnFacts:
@@ -233,8 +233,9 @@ def keep_off(
     Raises
     ------
     InputError
-        If there is no such lawn, or the days cannot be.
+        If there is no such lawn, the days cannot be, or the reason is the weather's to give.
     """
+    reason_named(reason, DATED)
     if last_on < first_on:
         raise InputError(f"the last day, {last_on}, lies before the first, {first_on}")
     if (last_on - first_on).days > LONGEST_DAYS:

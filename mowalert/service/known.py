@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 
+from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
 from mowalert.service.crew_records import CrewRecord
 from mowalert.service.ports import Work
@@ -65,6 +66,14 @@ def crew_named(work: Work, keeper: KeeperRecord, name: str) -> CrewRecord:
     if found is None:
         known = ", ".join(crew.name for crew in crews) or "none yet"
         raise InputError(f"{keeper.name} has no crew {name!r}; known are: {known}")
+    return found
+
+
+def reason_named(text: str, among: Sequence[HoldReason]) -> HoldReason:
+    """Return the reason somebody typed, whatever its case; InputError with the choices if it is none."""
+    found = next((reason for reason in among if reason.value == text.strip().casefold()), None)
+    if found is None:
+        raise InputError(f"{text!r} is no such reason; allowed are {', '.join(among)}")
     return found
 
 

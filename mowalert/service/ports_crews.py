@@ -23,6 +23,7 @@ from mowalert.service.park_records import (
     HeatPlan,
     HeldLawn,
     HoldLogRecord,
+    HoldStep,
     RestrictionRecord,
     WateringOff,
 )
@@ -124,10 +125,10 @@ class Parks(Protocol):
         """Keep how a turf class is kept, newer over older."""
 
     def rules(self, keeper_id: int) -> dict[str, ClassRule]:
-        """Rules of an organisation by turf class."""
+        """Rules of an organisation by turf class in small letters."""
 
     def ignoring(self, keeper_ids: Sequence[int]) -> dict[tuple[int, str], tuple[HoldReason, ...]]:
-        """Holds that turf classes ignore, by organisation and class; those that ignore none are absent."""
+        """Holds that classes ignore, by organisation and class in small letters, where there are any."""
 
     def with_open_holds(self, round_ids: Sequence[int]) -> list[int]:
         """Organisations of some rounds whose classes have holds that were not released."""
@@ -152,6 +153,9 @@ class Parks(Protocol):
 
     def log(self, lines: Sequence[HoldLogRecord]) -> None:
         """Add lines to the hold log."""
+
+    def logged(self, hold_id: int, step: HoldStep) -> set[int]:
+        """Ids of lawns of which a hold's log has a step."""
 
     def hold_log(
         self, keeper_id: int, *, first: date, last: date, lawn_ids: Sequence[int] | None = None

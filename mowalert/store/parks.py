@@ -54,17 +54,17 @@ class SqlParks:
         upsert(self._connection, class_rule, [row])
 
     def rules(self, keeper_id: int) -> dict[str, ClassRule]:
-        """Rules of an organisation by turf class."""
+        """Rules of an organisation by turf class in small letters."""
         query = select(class_rule).where(class_rule.c.keeper_id == keeper_id)
-        return {row["turf_class"]: _rule(row) for row in self._rows(query)}
+        return {row["turf_class"].casefold(): _rule(row) for row in self._rows(query)}
 
     def ignoring(self, keeper_ids: Sequence[int]) -> dict[tuple[int, str], tuple[HoldReason, ...]]:
-        """Holds that turf classes ignore, by organisation and class; those that ignore none are absent."""
+        """Holds that classes ignore, by organisation and class in small letters, where there are any."""
         found = {}
         for some in chunks(keeper_ids):
             for row in self._rows(select(class_rule).where(class_rule.c.keeper_id.in_(some))):
                 if ignores := _rule(row).ignores:
-                    found[row["keeper_id"], row["turf_class"]] = ignores
+                    found[row["keeper_id"], row["turf_class"].casefold()] = ignores
         return found
 
     def with_open_holds(self, round_ids: Sequence[int]) -> list[int]:
@@ -141,6 +141,21 @@ class SqlParks:
         )
         found = [_line(row) for one in batches for row in self._rows(one)]
         return sorted(found, key=lambda line: (line.on, line.log_id))
+
+    def logged(self, hold_id: int, step: HoldStep) -> set[int]:
+        """Ids of lawns of which a hold's log has a step."""
+        query = (
+            select(hold_log.c.lawn_id)
+            .join(class_hold, class_hold.c.hold_id == hold_log.c.hold_id)
+            # By its days the log is found in its index.
+            .where(
+                hold_log.c.keeper_id == class_hold.c.keeper_id,
+                hold_log.c.on >= class_hold.c.told_on,
+                hold_log.c.hold_id == hold_id,
+                hold_log.c.step == step.value,
+            )
+        )
+        return {int(row) for row in self._connection.scalars(query)}
 
     def restrict(self, record: RestrictionRecord) -> int:
         """Keep a restriction; its number is given back."""
