@@ -149,8 +149,7 @@ def open_services(settings: Settings) -> Services:
             max_age=timedelta(hours=settings.weather.max_age_h),
             host=_host(settings),
             plans_days=plans_days(),
-            unsubscribe_url=links.unsubscribe_url,
-            contact_stop_url=links.contact_stop_url,
+            links=links,
         ),
         sms=SmsPolicy(monthly_limit=settings.sms.monthly_limit),
     )

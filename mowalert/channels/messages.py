@@ -18,6 +18,7 @@ TITLES = {
     DigestKind.WEEKEND: N_("Your lawn this week"),
     DigestKind.MORNING_LIST: N_("This morning's list"),
     DigestKind.PARKS_HOLDS: N_("Turf holds"),
+    DigestKind.CLASS_HOLDS: N_("Turf holds"),
     DigestKind.NO_WEATHER: N_("No fresh weather"),
 }
 
@@ -102,7 +103,7 @@ def render_email(
         "guides": _guides(digest, say),
         "title": title(digest),
         "page_url": _page_url(digest, links),
-        "mowed_url": partial(_mowed_url, links),
+        "mowed_url": partial(_mowed_url, None if digest.to.contact_id else links),
     }
     text = template("digest.txt", say.language).render(values)
     html = template("digest.html", say.language).render(values)
@@ -110,8 +111,8 @@ def render_email(
 
 
 def _page_url(digest: Digest, links: Links | None) -> str:
-    """Where a person's own pages are; the same for the same digest, whenever it is worded."""
-    if links is None:
+    """Where a keeper's own pages are; the same for the same digest, whenever it is worded."""
+    if links is None or digest.to.contact_id:
         return ""
     return links.page_url(digest.to.keeper_id, digest.to.link_version, now=_midnight(digest.on))
 
@@ -177,7 +178,7 @@ def subject(digest: Digest) -> str:
 def _advice(digest: Digest, say: Wording) -> str:
     if digest.kind is DigestKind.NO_WEATHER:
         return say.gettext("No fresh weather: no mowing advice today")
-    if digest.kind is DigestKind.PARKS_HOLDS:
+    if digest.kind in (DigestKind.PARKS_HOLDS, DigestKind.CLASS_HOLDS):
         return _parks_subject(digest, say)
     if digest.kind is DigestKind.MORNING_LIST:
         return _list_subject(_groups(digest), say)
@@ -220,6 +221,7 @@ def _parks_subject(digest: Digest, say: Wording) -> str:
             ("hold", ClassStep.STARTED, say.gettext("{hold} starts: {lawns}")),
             ("release", ClassStep.RELEASED, say.gettext("{hold} ends: {lawns}")),
             ("", ClassStep.ESCALATED, say.gettext("{hold} runs long: {lawns}")),
+            ("", ClassStep.OVER_CAP, say.gettext("{hold} meets a height limit: {lawns}")),
         )
         for reason, count in _by_reason(groups.get(name, []), digest.classes, step).items()
     ]
@@ -275,13 +277,17 @@ def render_sms(digest: Digest, *, service_name: str) -> str:
     say = wording_in(digest.to.language)
     sender = plain(service_name)[:20]
     stop = plain(say.gettext("Reply STOP to end."))
-    tail = f" {stop}" if digest.first_message else ""
+    # Of people of an organisation nobody remembers which message was their first.
+    tail = f" {stop}" if digest.first_message or digest.to.contact_id else ""
     body = plain(" ".join(_sms_sentences(digest, say)))
     room = ONE_PART_7BIT - len(tail) - len(sender) - 2
     return f"{sender}: {_shortened(body, room)}{tail}"
 
 
 def _sms_sentences(digest: Digest, say: Wording) -> Iterator[str]:
+    if digest.kind is DigestKind.CLASS_HOLDS and not digest.to.reads_email:
+        yield ". ".join(say.class_title(one) for one in digest.classes) + "."
+        return
     if digest.to.kind is not KeeperKind.HOMEOWNER or digest.kind is DigestKind.NO_WEATHER:
         yield f"{subject(digest)}."
         if digest.to.reads_email:

@@ -333,6 +333,7 @@ class Wording:
             ClassStep.STARTED: self.gettext("{where}: {hold} starts, do not mow"),
             ClassStep.RELEASED: self.gettext("{where}: {hold} ends, mowing may start again"),
             ClassStep.ESCALATED: self.gettext("{where}: {hold} has lasted {days} days"),
+            ClassStep.OVER_CAP: self.gettext("{where}: {hold} meets a height limit"),
         }[said.step]
         return title.format(where=where, hold=self.hold_name(said.reason), days=said.days)
 
@@ -349,12 +350,12 @@ class Wording:
                     "Since {day}, and no end yet. Look at the turf and decide what it needs."
                 ).format(day=self.day(said.started_on, units))
             )
-        else:
+        elif said.step is ClassStep.RELEASED:
             lines.append(self.gettext("Since {first}.").format(first=self.day(said.started_on, units)))
             lines.append(
                 self.gettext("Raise the first cut: take no more than a third, then come down in steps.")
             )
-        if said.step is not ClassStep.RELEASED:
+        if said.step in (ClassStep.STARTED, ClassStep.ESCALATED):
             lines.append(self.instead(said.reason))
             if said.allowed:
                 lines.append(self.gettext("Still allowed: {what}").format(what=said.allowed))

@@ -1,20 +1,23 @@
 """Holds of whole turf classes: one start and one end for a district, whatever its lawns do in between.
 
-A class's hold begins with its first lawn and is over when its last one has been free for a day. Lawns that
-come under it or leave it meanwhile are written down and not told of; nor is a change of the reason, save
-that winter takes over.
+A class's hold begins with its first lawn. It is over when its last one has been free for a day and the
+forecast holds none of them again within two days. Lawns that come under it or leave it meanwhile are written
+down and not told of; nor is a change of the reason, save that winter takes over.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
-from mowalert.domain.holds import TOLD
+from mowalert.domain.decide import Outlook
+from mowalert.domain.holds import TOLD, told_in
 from mowalert.domain.notices import HoldFacts, Notice
 from mowalert.domain.words import HoldReason, NoticeKind
 
 QUIET_D = 1
 """Days the last lawn must have been free before its class is: heat waves have cool days. Working value."""
+FREE_AHEAD_D = 2
+"""Days ahead on which none of a class's lawns may be forecast to be held. Working value."""
 LONG_AFTER_D = 14
 """Days after which a hold is told to run long."""
 WITHOUT_CLASS = "lawn"
@@ -23,7 +26,7 @@ WITHOUT_CLASS = "lawn"
 
 @dataclass(frozen=True, slots=True)
 class ClassHold:
-    """A class's hold as it stands: its lawns with the day each came under it, and the day it left.
+    """A class's hold as it stands: its lawns with the day each came under it, why, and the day it left.
 
     It began on ``started_on``, as the turf sees it, and was told on ``told_on``.
     """
@@ -35,6 +38,7 @@ class ClassHold:
     told_on: date
     joined: dict[int, date] = field(default_factory=dict)
     left: dict[int, date] = field(default_factory=dict)
+    why: dict[int, HoldReason] = field(default_factory=dict)
     escalated_on: date | None = None
 
     @property
@@ -78,6 +82,7 @@ def with_held(
         reason=HoldReason.COLD if winter_takes_over(hold, notices) else known.reason,
         joined={**ids, **known.joined},
         left={lawn_id: on for lawn_id, on in known.left.items() if lawn_id not in ids},
+        why=known.why | {notice.lawn_id: notice.reason or reason for notice in notices},
     )
 
 
@@ -94,10 +99,16 @@ def with_left(hold: ClassHold, lawn_ids: Sequence[int], *, on: date) -> ClassHol
 
 
 def is_over(hold: ClassHold, *, on: date) -> bool:
-    """Whether every lawn has been free for long enough for the class to be released."""
+    """Whether every lawn has been free for long enough; the class is released if the forecast agrees."""
     if hold.held or not hold.left:
         return False
     return on - max(hold.left.values()) >= timedelta(days=QUIET_D)
+
+
+def stays_free(outlook: Outlook, *, on: date) -> bool:
+    """Whether a lawn is known to be free of such holds from a day on for as long as a release looks ahead."""
+    days = (on + timedelta(days=ahead) for ahead in range(FREE_AHEAD_D + 1))
+    return outlook.fresh and not any(told_in(float(outlook.holds[outlook.at(day)])) for day in days)
 
 
 def runs_long(hold: ClassHold, *, on: date) -> bool:

@@ -20,7 +20,7 @@ from mowalert.domain.chances import (
 )
 from mowalert.domain.doubt import DueSpread, due_spread
 from mowalert.domain.guides import said_with
-from mowalert.domain.holds import LASTING, told_in
+from mowalert.domain.holds import LASTING, TOLD, told_in
 from mowalert.domain.lawn import LawnFacts
 from mowalert.domain.notices import DayReason, HoldFacts, Notice
 from mowalert.domain.thirds import (
@@ -77,6 +77,7 @@ class Round:
     ``first_chance_on`` is today where the round is early enough to mow the same day, else tomorrow;
     ``next_on`` the date of the next round. ``lists_window`` rounds (companies, parks) tell of every
     lawn whose window is open; the others only what must be cut before the next round's chances.
+    ``by_class`` rounds (parks) hear of every hold that takes over from the one told: it is logged.
     """
 
     today: date
@@ -84,6 +85,7 @@ class Round:
     next_on: date
     lists_window: bool
     tells_all_holds: bool = False
+    by_class: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,11 +144,12 @@ class _Case:
         return told_in(float(self.outlook.holds[self.outlook.at(on)]))
 
     def holds_today(self) -> tuple[HoldFacts, ...]:
-        today = self.round.today
-        dated = [
-            hold for hold in self.lawn.dated_holds if hold.started_on <= today <= (hold.ended_on or date.max)
-        ]
-        return (*(_hold_facts(self, reason) for reason in self.told_reasons(today)), *dated)
+        told = self.told_reasons(self.round.today)
+        return (*(_hold_facts(self, reason) for reason in told), *self.dated_today)
+
+    @property
+    def dated_today(self) -> list[HoldFacts]:
+        return [hold for hold in self.lawn.dated_holds if _covers(hold, self.round.today)]
 
 
 def decide(lawn: LawnFacts, outlook: Outlook, round_: Round) -> Notice | None:
@@ -231,9 +234,9 @@ def _release(case: _Case) -> Said:
     if told is None:
         return PASS
     today, tomorrow = case.round.today, case.round.today + timedelta(days=1)
-    if _winter_took_over(case, told):
+    if _winter_took_over(case, told) or (case.round.by_class and _another_took_over(case, told)):
         return PASS
-    if case.holds_today() or case.told_reasons(tomorrow):
+    if case.told_reasons(today) or case.dated_today or case.told_reasons(tomorrow):
         return True, None
     return True, _with_cut(case, _notice(case, NoticeKind.RELEASE, reason=told), _choice(case, today))
 
@@ -244,15 +247,28 @@ def _winter_took_over(case: _Case, told: HoldReason) -> bool:
     return told is not HoldReason.COLD and told not in now and HoldReason.COLD in now
 
 
+def _another_took_over(case: _Case, told: HoldReason) -> bool:
+    """Whether what holds a lawn now is another than was told: the weather's before a date somebody set."""
+    weather = case.told_reasons(case.round.today)
+    if weather:
+        return weather[0] is not told
+    dated = [hold.reason for hold in case.dated_today]
+    if told in TOLD and case.told_reasons(case.round.today + timedelta(days=1)):
+        return False
+    return bool(dated) and told not in dated
+
+
 def _hold(case: _Case) -> Said:
     """Whoever is due, or asked, hears of a hold; nobody is told to cut while one lasts."""
     holds = case.holds_today()
     if not holds:
         return PASS
+    took_over = case.round.by_class and case.lawn.told_hold is not None
     passing = all(hold.reason in PASSING for hold in holds)
-    if passing and _choice(case, case.round.first_chance_on) is not None:
+    if passing and not took_over and _choice(case, case.round.first_chance_on) is not None:
         return PASS
-    interested = case.due or case.round.tells_all_holds or (case.round.lists_window and case.window_open)
+    asked = case.round.tells_all_holds or took_over
+    interested = case.due or asked or (case.round.lists_window and case.window_open)
     return True, _notice(case, NoticeKind.HOLD, reason=holds[0].reason, holds=holds) if interested else None
 
 
@@ -345,7 +361,7 @@ def _notice(
         limit_on=_first_at(case, case.limit_mm),
         clippings=lawn.clippings,
         height_cap_mm=lawn.height_cap_mm,
-        over_cap_on=_over_cap_on(case) if kind is NoticeKind.HOLD else None,
+        over_cap_on=over_cap_on(lawn, outlook, today=today) if kind is NoticeKind.HOLD else None,
         area_m2=lawn.area_m2,
         learned=lawn.learned,
         third=lawn.third,
@@ -353,9 +369,27 @@ def _notice(
     )
 
 
-def _over_cap_on(case: _Case) -> date | None:
-    """First day on which a lawn that is not cut passes its legal maximum; none where it has none."""
-    return None if case.lawn.height_cap_mm is None else _first_at(case, case.lawn.height_cap_mm)
+def over_cap_on(lawn: LawnFacts, outlook: Outlook, *, today: date) -> date | None:
+    """Return the first day on which a lawn that is not cut passes its legal maximum height.
+
+    Parameters
+    ----------
+    lawn : LawnFacts
+        The lawn.
+    outlook : Outlook
+        Its stand's days.
+    today : date
+        The day from which on it is looked for.
+
+    Returns
+    -------
+    date | None
+        Today if it already does; none where it has no maximum, or passes it beyond the forecast.
+    """
+    if lawn.height_cap_mm is None:
+        return None
+    passed = lawn.heights_at(outlook.growth_mm)[outlook.at(today) :] > lawn.height_cap_mm
+    return today + timedelta(days=int(np.argmax(passed))) if passed.any() else None
 
 
 def _first_at(case: _Case, height_mm: float) -> date | None:

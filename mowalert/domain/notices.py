@@ -149,11 +149,12 @@ class ClassStep(StrEnum):
     STARTED = "started"
     RELEASED = "released"
     ESCALATED = "escalated"
+    OVER_CAP = "over_cap"
 
 
 @dataclass(frozen=True, slots=True)
 class ClassNotice:
-    """What is said of a class in one district: a start, an end, or that a hold runs long.
+    """What is said of a class in one district: a start, an end, that a hold runs long or breaks a height cap.
 
     ``lawns`` are names of its places. ``facts`` explain it in numbers; of a start they are its worst lawn's.
     ``height_cap_mm`` is a legal maximum, ``over_cap_on`` the day on which held grass is forecast to pass it.
@@ -201,7 +202,11 @@ class WeatherStamp:
 
 @dataclass(frozen=True, slots=True)
 class Recipient:
-    """The person a digest is for, as far as wording needs it."""
+    """The person a digest is for, as far as wording needs it.
+
+    Of somebody who works for the keeper ``contact_id`` is not 0: none of the keeper's own links is theirs,
+    and ``stop_url`` is their own.
+    """
 
     keeper_id: int
     name: str
@@ -211,6 +216,8 @@ class Recipient:
     language: str = "en"
     reads_email: bool = True
     link_version: int = 0
+    contact_id: int = 0
+    stop_url: str = ""
 
 
 @dataclass(frozen=True, slots=True)

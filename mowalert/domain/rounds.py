@@ -101,11 +101,13 @@ def moment_of(table: Timetable, on: date) -> datetime:
     return datetime.combine(on, at, ZoneInfo(table.time_zone)).astimezone(UTC)
 
 
-def round_on(table: Timetable, occurrence_: Occurrence, *, tells_all_holds: bool) -> Round:
+def round_on(
+    table: Timetable, occurrence_: Occurrence, *, tells_all_holds: bool, by_class: bool = False
+) -> Round:
     """Return the round as a decision sees it."""
     on = occurrence_.on
     first = on if table.daily_list else on + timedelta(days=1)
-    return Round(on, first, occurrence_.next_on, table.daily_list, tells_all_holds)
+    return Round(on, first, occurrence_.next_on, table.daily_list, tells_all_holds, by_class)
 
 
 def _falls_on(table: Timetable, day: date) -> bool:

@@ -89,6 +89,7 @@ class DigestKind(StrEnum):
     WEEKEND = "weekend"
     MORNING_LIST = "morning_list"
     PARKS_HOLDS = "parks_holds"
+    CLASS_HOLDS = "class_holds"
     NO_WEATHER = "no_weather"
 
 

@@ -1,139 +1,59 @@
 """Holds of turf classes: what is decided lawn by lawn is told once for all of them, and written down."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from mowalert.domain.class_holds import (
-    WITHOUT_CLASS,
     ClassHold,
     cut_after_release,
     is_of_class,
     is_over,
     runs_long,
+    stays_free,
     winter_takes_over,
     with_held,
     with_left,
     worst_facts,
 )
-from mowalert.domain.lawn import place_name
-from mowalert.domain.notices import ClassNotice, ClassStep, HoldFacts, Notice
+from mowalert.domain.decide import over_cap_on
+from mowalert.domain.grasses import Turf
+from mowalert.domain.holds import TOLD
+from mowalert.domain.notices import ClassNotice, ClassStep, Notice
 from mowalert.domain.words import NoticeKind
-from mowalert.service.crew_records import SiteWork
-from mowalert.service.park_records import (
-    ClassHoldRecord,
-    ClassRule,
-    HeldLawn,
-    HoldLogRecord,
-    HoldStep,
-    RestrictionKind,
-)
+from mowalert.service.class_ledger import Key, Ledger, LogLine, facts_of, open_ledger
+from mowalert.service.look import see_lawns
+from mowalert.service.park_records import HoldStep
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Work
 from mowalert.service.records import KeeperRecord, LawnRecord
-from mowalert.service.restrictions import holds_for
+from mowalert.service.restrictions import height_caps
 
-Key = tuple[str, str]
-"""Turf class and district."""
-STEPS = {
-    ClassStep.STARTED: HoldStep.STARTED,
-    ClassStep.RELEASED: HoldStep.RELEASED,
-    ClassStep.ESCALATED: HoldStep.ESCALATED,
-}
+Said = tuple[LawnRecord, Notice]
 
 
 @dataclass(frozen=True, slots=True)
 class ClassDay:
-    """What a day brings a parks department: what is shown by lawn, what by class, and the log."""
+    """What a day brings a parks department: what is shown by lawn, what by class, and the log.
+
+    ``lawn_ids`` are those of which something is said by class.
+    """
 
     shown: tuple[Notice, ...]
-    classes: tuple[ClassNotice, ...]
-    log: tuple[HoldLogRecord, ...]
-
-
-@dataclass(slots=True)
-class _Ledger:
-    """The holds of one organisation while a day is worked through."""
-
-    work: Work
-    keeper: KeeperRecord
-    on: date
-    now: datetime
-    rules: Mapping[str, ClassRule]
-    sites: Mapping[int, SiteWork]
-    records: dict[Key, ClassHoldRecord] = field(default_factory=dict)
-    holds: dict[Key, ClassHold] = field(default_factory=dict)
-    lines: list[HoldLogRecord] = field(default_factory=list)
-    told: list[ClassNotice] = field(default_factory=list)
-
-    def key_of(self, lawn: LawnRecord) -> Key:
-        site = self.sites.get(lawn.site_id)
-        return lawn.turf_class or WITHOUT_CLASS, site.district if site else ""
-
-    def _rules(self, lawn_ids: Sequence[int]) -> tuple[tuple[str, str], ...]:
-        """Restrictions of watering that hold for any of some lawns."""
-        mine = self.work.parks.restrictions([self.keeper.keeper_id], since=self.on)
-        rules = [
-            rule
-            for rule in mine.get(self.keeper.keeper_id, ())
-            if rule.kind is not RestrictionKind.HEIGHT_CAP
-        ]
-        if not rules:
-            return ()
-        lawns = self.work.lawns.get(sorted(lawn_ids))
-        sites = self.work.keepers.sites(sorted({lawn.site_id for lawn in lawns})).values()
-        here = [rule for rule in rules if any(holds_for(rule, site, on=self.on) for site in sites)]
-        return tuple((rule.name, rule.note) for rule in here)
-
-    def write(
-        self, lawn_ids: Sequence[int], key: Key, step: HoldStep, facts: HoldFacts | None = None
-    ) -> None:
-        line = HoldLogRecord(
-            log_id=0,
-            keeper_id=self.keeper.keeper_id,
-            lawn_id=0,
-            hold_id=self.records[key].hold_id,
-            on=self.on,
-            step=step,
-            reason=self.holds[key].reason,
-            told=(),
-            at=self.now,
-            facts=dict(facts.facts) if facts else {},
-        )
-        self.lines += [replace(line, lawn_id=one) for one in lawn_ids]
-
-    def say(self, key: Key, step: ClassStep, lawn_ids: Sequence[int], notices: Sequence[Notice] = ()) -> None:
-        hold, rule = self.holds[key], self.rules.get(key[0])
-        facts = worst_facts(notices)
-        caps = [notice.height_cap_mm for notice in notices if notice.height_cap_mm is not None]
-        passed = [notice.over_cap_on for notice in notices if notice.over_cap_on is not None]
-        self.told.append(
-            ClassNotice(
-                step=step,
-                turf_class=key[0],
-                district=key[1],
-                reason=hold.reason,
-                started_on=hold.started_on,
-                lawns=_names(self.work, lawn_ids),
-                facts=facts,
-                days=(self.on - hold.started_on).days,
-                allowed=rule.allowed if rule else "",
-                call=rule.call if rule else "",
-                height_cap_mm=min(caps, default=None),
-                over_cap_on=min(passed, default=None),
-                rules=self._rules(lawn_ids) if step is not ClassStep.RELEASED else (),
-            )
-        )
-        self.write(lawn_ids, key, STEPS[step], facts)
+    classes: tuple[ClassNotice, ...] = ()
+    log: tuple[LogLine, ...] = ()
+    lawn_ids: tuple[int, ...] = ()
 
 
 def class_day(
     work: Work,
+    turf: Turf,
+    policy: Policy,
     keeper: KeeperRecord,
-    said: Sequence[tuple[LawnRecord, Notice]],
+    said: Sequence[Said],
     *,
     on: date,
     now: datetime,
-    fresh: bool,
 ) -> ClassDay:
     """Gather what was decided of an organisation's lawns into its classes' starts and ends.
 
@@ -141,142 +61,175 @@ def class_day(
     ----------
     work : Work
         The transaction that tells.
+    turf : Turf
+        Grasses and soils.
+    policy : Policy
+        The age at which weather is too old: from old weather no hold ends.
     keeper : KeeperRecord
         The parks department.
-    said : Sequence[tuple[LawnRecord, Notice]]
+    said : Sequence[Said]
         What was decided today, lawn by lawn.
     on : date
         The department's day.
     now : datetime
         The moment, aware.
-    fresh : bool
-        Whether today's weather was heard of: without it no hold ends.
 
     Returns
     -------
     ClassDay
         What is shown, and the lines of the log; who was told is still to be filled in.
     """
-    ledger = _open(work, keeper, on, now)
-    by_key: dict[Key, list[tuple[LawnRecord, Notice]]] = {}
+    ledger = open_ledger(work, keeper, on, now)
+    _follow_lawns(ledger, {lawn.lawn_id: notice for lawn, notice in said})
+    by_key: dict[Key, list[Notice]] = {}
     shown = [notice for _, notice in said if not is_of_class(notice)]
     for lawn, notice in said:
         if is_of_class(notice):
-            by_key.setdefault(ledger.key_of(lawn), []).append((lawn, notice))
-    for key, members in sorted(by_key.items()):
-        notices = [notice for _, notice in members]
+            by_key.setdefault(ledger.key_of(lawn), []).append(notice)
+    for key, notices in sorted(by_key.items()):
         _take_held(ledger, key, [one for one in notices if one.kind is NoticeKind.HOLD])
         shown += _take_left(ledger, key, [one for one in notices if one.kind is NoticeKind.RELEASE])
     for key in sorted(ledger.holds):
-        _end_or_escalate(ledger, key, fresh=fresh)
-    return ClassDay(tuple(shown), tuple(ledger.told), tuple(ledger.lines))
+        _tell_caps(ledger, turf, policy, key)
+        _end_or_escalate(ledger, turf, policy, key)
+    return ClassDay(tuple(shown), tuple(ledger.said), tuple(ledger.lines), tuple(sorted(ledger.said_of)))
 
 
-def _open(work: Work, keeper: KeeperRecord, on: date, now: datetime) -> _Ledger:
-    ledger = _Ledger(
-        work, keeper, on, now, work.parks.rules(keeper.keeper_id), work.crews.sites(keeper.keeper_id)
+def _follow_lawns(ledger: Ledger, notices: Mapping[int, Notice]) -> None:
+    """Take out of holds what is free or elsewhere now; a lawn that moved takes its hold along, unsaid."""
+    held_ids = {one for hold in ledger.holds.values() for one in hold.held}
+    lawns = {lawn.lawn_id: lawn for lawn in ledger.lawns(held_ids)}
+    for key, hold in list(ledger.holds.items()):
+        held = sorted(hold.held)
+        freed = {one for one in held if _is_freed(lawns[one], notices.get(one))}
+        moved = {one: there for one in held if (there := ledger.key_of(lawns[one])) != key}
+        _leave(ledger, key, [one for one in held if one in freed or one in moved])
+        for lawn_id, there in moved.items():
+            if lawn_id not in freed:
+                _join_unsaid(ledger, there, lawn_id, hold)
+
+
+def _is_freed(lawn: LawnRecord, notice: Notice | None) -> bool:
+    """Whether the weather holds a lawn no more, though nothing was released: a date holds it now, say."""
+    if notice is None:
+        return lawn.told_hold not in TOLD
+    return not is_of_class(notice) and notice.kind is not NoticeKind.NO_WEATHER
+
+
+def _join_unsaid(ledger: Ledger, key: Key, lawn_id: int, before: ClassHold) -> None:
+    """Hold a lawn where it is now as it was held where it came from: its people have heard of it."""
+    if key not in ledger.holds:
+        empty = replace(before, turf_class=key[0], district=key[1], joined={}, left={}, why={})
+        ledger.open(key, empty)
+    hold, why = ledger.holds[key], before.why.get(lawn_id, before.reason)
+    ledger.holds[key] = replace(
+        hold,
+        joined={lawn_id: ledger.on, **hold.joined},
+        left={one: on for one, on in hold.left.items() if one != lawn_id},
+        why=hold.why | {lawn_id: why},
     )
-    records = work.parks.open_holds(keeper.keeper_id)
-    held = work.parks.held([record.hold_id for record in records])
-    for record in records:
-        key = (record.turf_class, record.district)
-        mine = [one for one in held if one.hold_id == record.hold_id]
-        ledger.records[key] = record
-        ledger.holds[key] = ClassHold(
-            record.turf_class,
-            record.district,
-            record.reason,
-            record.started_on,
-            record.told_on,
-            {one.lawn_id: one.joined_on for one in mine},
-            {one.lawn_id: one.left_on for one in mine if one.left_on is not None},
-            record.escalated_on,
-        )
-    return ledger
+    ledger.keep(key, [lawn_id])
+    ledger.write(key, HoldStep.JOINED, [lawn_id])
 
 
-def _take_held(ledger: _Ledger, key: Key, notices: Sequence[Notice]) -> None:
+def _take_held(ledger: Ledger, key: Key, notices: Sequence[Notice]) -> None:
     """Lawns that came under a hold: the class's first are told, the others written down."""
     if not notices:
         return
     before = ledger.holds.get(key)
     after = with_held(before, notices, turf_class=key[0], district=key[1])
-    ledger.holds[key] = after
     ids = [notice.lawn_id for notice in notices]
+    caps = [(notice.height_cap_mm, notice.over_cap_on) for notice in notices]
     if before is None:
         expected = worst_facts(notices)
-        record = ClassHoldRecord(
-            0,
-            ledger.keeper.keeper_id,
-            key[0],
-            key[1],
-            after.reason,
-            after.started_on,
-            ledger.on,
-            expected.expected_end_on if expected else None,
-        )
-        ledger.records[key] = replace(record, hold_id=ledger.work.parks.open_hold(record))
-        ledger.say(key, ClassStep.STARTED, ids, notices)
+        ledger.open(key, after, expected_end_on=expected.expected_end_on if expected else None)
+        ledger.say(key, ClassStep.STARTED, ids, notices=notices, caps=caps)
     elif winter_takes_over(before, notices):
-        ledger.records[key] = replace(ledger.records[key], reason=after.reason)
-        ledger.work.parks.change_hold(ledger.records[key])
-        ledger.say(key, ClassStep.STARTED, sorted(after.held), notices)
+        ledger.holds[key] = after
+        ledger.change(key, replace(ledger.records[key], reason=after.reason))
+        ledger.say(key, ClassStep.STARTED, sorted(after.held), notices=notices, caps=caps)
     else:
-        new = [one for one in ids if one not in before.held]
-        ledger.write(new, key, HoldStep.JOINED, worst_facts(notices))
-        ledger.write([one for one in ids if one in before.held], key, HoldStep.CHANGED, worst_facts(notices))
-    _keep_held(ledger, key, {notice.lawn_id: notice for notice in notices})
+        ledger.holds[key] = after
+        known = [one for one in ids if one in before.held]
+        ledger.write(key, HoldStep.JOINED, [one for one in ids if one not in known], facts=facts_of(notices))
+        ledger.write(key, HoldStep.CHANGED, known, facts=facts_of(notices))
+    ledger.keep(key, ids)
 
 
-def _keep_held(ledger: _Ledger, key: Key, notices: Mapping[int, Notice]) -> None:
-    hold, hold_id = ledger.holds[key], ledger.records[key].hold_id
-    ledger.work.parks.keep_held(
-        [
-            HeldLawn(hold_id, lawn_id, notice.reason or hold.reason, hold.joined[lawn_id])
-            for lawn_id, notice in notices.items()
-        ]
-    )
-
-
-def _take_left(ledger: _Ledger, key: Key, notices: Sequence[Notice]) -> list[Notice]:
+def _take_left(ledger: Ledger, key: Key, notices: Sequence[Notice]) -> list[Notice]:
     """Lawns that are free again: written down; what is shown of them is their first cut."""
     hold = ledger.holds.get(key)
     ours = [notice for notice in notices if hold is not None and notice.lawn_id in hold.held]
     # A hold told before its class was known is ended as it was told, lawn by lawn.
     shown = [notice for notice in notices if notice not in ours]
-    if hold is not None and ours:
-        ids = [notice.lawn_id for notice in ours]
-        ledger.holds[key] = with_left(hold, ids, on=ledger.on)
-        hold_id = ledger.records[key].hold_id
-        ledger.work.parks.keep_held(
-            [
-                HeldLawn(hold_id, one.lawn_id, one.reason or hold.reason, hold.joined[one.lawn_id], ledger.on)
-                for one in ours
-            ]
-        )
-        ledger.write(ids, key, HoldStep.LEFT)
+    _leave(ledger, key, [notice.lawn_id for notice in ours])
     cuts = (cut_after_release(notice) for notice in ours)
     return [*shown, *(cut for cut in cuts if cut is not None)]
 
 
-def _end_or_escalate(ledger: _Ledger, key: Key, *, fresh: bool) -> None:
+def _leave(ledger: Ledger, key: Key, lawn_ids: Sequence[int]) -> None:
+    if lawn_ids:
+        ledger.holds[key] = with_left(ledger.holds[key], lawn_ids, on=ledger.on)
+        ledger.keep(key, lawn_ids)
+        ledger.write(key, HoldStep.LEFT, lawn_ids)
+
+
+def _tell_caps(ledger: Ledger, turf: Turf, policy: Policy, key: Key) -> None:
+    """Say once of each lawn that its hold is forecast to break a height cap."""
+    capped = _capped(ledger, key)
+    if not capped:
+        return
+    known = ledger.work.parks.logged(ledger.records[key].hold_id, HoldStep.OVER_CAP)
+    seen = see_lawns(ledger.work, turf, policy, [one for one in capped if one not in known], ledger.now)
+    passed = {
+        one.lawn.lawn_id: (one.facts.height_cap_mm, on)
+        for one in seen
+        if (on := over_cap_on(one.facts, one.outlook, today=ledger.on)) is not None
+    }
+    started = {line.record.lawn_id for line in ledger.lines if line.told_as is ClassStep.STARTED}
+    # What a start of today says of a cap is said.
+    at_once = [one for one in passed if one in started]
+    ledger.write(key, HoldStep.OVER_CAP, at_once, told_as=ClassStep.STARTED)
+    if late := [one for one in passed if one not in started]:
+        ledger.say(key, ClassStep.OVER_CAP, late, caps=[passed[one] for one in late])
+
+
+def _capped(ledger: Ledger, key: Key) -> list[int]:
+    """Held lawns for which somebody may have set a maximum height."""
+    lawns = ledger.lawns(ledger.holds[key].held)
+    if not ledger.restrictions:
+        return [lawn.lawn_id for lawn in lawns if lawn.guide]
+    sites = ledger.work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
+    caps = height_caps({ledger.keeper.keeper_id: ledger.restrictions}, lawns, sites, on=ledger.on)
+    return [lawn.lawn_id for lawn in lawns if lawn.guide or lawn.lawn_id in caps]
+
+
+def _end_or_escalate(ledger: Ledger, turf: Turf, policy: Policy, key: Key) -> None:
     hold, record = ledger.holds[key], ledger.records[key]
-    if fresh and is_over(hold, on=ledger.on):
-        ledger.work.parks.change_hold(replace(record, released_on=ledger.on))
-        ledger.say(key, ClassStep.RELEASED, sorted(hold.joined))
-    elif runs_long(hold, on=ledger.on):
-        ledger.work.parks.change_hold(replace(record, escalated_on=ledger.on))
+    if runs_long(hold, on=ledger.on):
+        ledger.change(key, replace(record, escalated_on=ledger.on))
         ledger.say(key, ClassStep.ESCALATED, sorted(hold.held))
+    if hold.held:
+        return
+    lawns = [one for one in ledger.lawns(hold.joined) if ledger.key_of(one) == key]
+    ids = [lawn.lawn_id for lawn in lawns]
+    if not ids:
+        # Every lawn has moved: the hold goes on, or ended, under another name.
+        ledger.change(key, replace(record, released_on=ledger.on))
+        ledger.write(key, HoldStep.RELEASED, sorted(hold.joined))
+    elif is_over(hold, on=ledger.on) and _stay_free(ledger, turf, policy, ids):
+        ledger.change(key, replace(record, released_on=ledger.on))
+        ledger.say(key, ClassStep.RELEASED, ids)
 
 
-def _names(work: Work, lawn_ids: Sequence[int]) -> tuple[str, ...]:
-    lawns = work.lawns.get(sorted(lawn_ids))
-    sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
-    return tuple(place_name(sites[lawn.site_id].name, lawn.name) for lawn in lawns)
+def _stay_free(ledger: Ledger, turf: Turf, policy: Policy, lawn_ids: Sequence[int]) -> bool:
+    """Whether fresh weather is known for a class's lawns, and holds none of them again."""
+    seen = see_lawns(ledger.work, turf, policy, lawn_ids, ledger.now)
+    return bool(seen) and all(stays_free(one.outlook, on=ledger.on) for one in seen)
 
 
-def keep_log(work: Work, day: ClassDay, told: Sequence[str]) -> None:
-    """Write the day's lines down; starts, ends and escalations with who was told of them.
+def keep_log(work: Work, day: ClassDay, told: Mapping[ClassStep, Sequence[str]]) -> None:
+    """Write the day's lines down; what was said by class with who was told of it.
 
     Parameters
     ----------
@@ -284,8 +237,10 @@ def keep_log(work: Work, day: ClassDay, told: Sequence[str]) -> None:
         The transaction that tells.
     day : ClassDay
         The day.
-    told : Sequence[str]
-        Names and channels of those a message was written to.
+    told : Mapping[ClassStep, Sequence[str]]
+        Names and channels of those a message was written to, by what it says.
     """
-    spoken = set(STEPS.values())
-    work.parks.log([replace(line, told=tuple(told) if line.step in spoken else ()) for line in day.log])
+    people = {step: tuple(names) for step, names in told.items()}
+    work.parks.log(
+        [replace(line.record, told=people.get(line.told_as, ()) if line.told_as else ()) for line in day.log]
+    )

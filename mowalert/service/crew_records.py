@@ -11,8 +11,8 @@ from mowalert.domain.words import Clippings
 class Role(StrEnum):
     """What a contact of an organisation is sent.
 
-    A dispatcher gets the whole list, a crew lead their crew's part, an owner the weekly summary, a
-    supervisor holds, releases and the crews' heat.
+    A dispatcher gets the whole list, a crew lead their crew's part, an owner the weekly summary and holds
+    that run long, a supervisor holds, releases and the crews' heat.
     """
 
     DISPATCHER = "dispatcher"

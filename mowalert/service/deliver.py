@@ -11,9 +11,10 @@ from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
 from mowalert.errors import DeliveryError
 from mowalert.service.backup import restored_at
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Transport
 from mowalert.service.records import KeeperRecord, LeasedMessage, NewMessage
-from mowalert.service.tell import Policy, still_true
+from mowalert.service.still_true import still_true
 
 LEASE = timedelta(minutes=10)
 AT_ONCE = 50

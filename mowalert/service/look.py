@@ -19,9 +19,9 @@ from mowalert.errors import InputError
 from mowalert.service.guides import speakers
 from mowalert.service.known import known_lawn
 from mowalert.service.outlook import StandDays, load_stands, outlook_for
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord, LawnRecord, SiteRecord
-from mowalert.service.tell import Policy
 
 
 @dataclass(frozen=True, slots=True)

@@ -67,6 +67,7 @@ class HoldStep(StrEnum):
     LEFT = "left"
     RELEASED = "released"
     ESCALATED = "escalated"
+    OVER_CAP = "over_cap"
 
 
 @dataclass(frozen=True, slots=True)

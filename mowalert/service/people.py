@@ -10,9 +10,9 @@ from mowalert.domain.notices import RenderedEmail
 from mowalert.domain.words import Channel
 from mowalert.links import Links
 from mowalert.service.crew_records import ContactRecord, Role
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Work
 from mowalert.service.records import KeeperRecord, NewMessage
-from mowalert.service.tell import Policy
 
 
 @dataclass(frozen=True, slots=True)

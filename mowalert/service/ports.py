@@ -404,7 +404,7 @@ class Outbox(Protocol):
         """Cancel waiting messages that speak of this lawn alone; how many."""
 
     def cancel_older(self, keeper_id: int, before: date, *, at: datetime) -> int:
-        """Cancel a keeper's waiting messages of earlier days; how many."""
+        """Cancel a keeper's own waiting advice of earlier days; how many."""
 
     def cancel_waiting(self, keeper_id: int, channels: Collection[Channel], *, at: datetime) -> int:
         """Cancel whatever waits for a keeper on some channels; how many."""

@@ -56,6 +56,10 @@ class KeeperRecord:
         """Return the date it is where they live."""
         return now.astimezone(ZoneInfo(self.time_zone)).date()
 
+    def is_paused(self, on: date) -> bool:
+        """Whether they wish for silence on a day."""
+        return self.paused_until is not None and on <= self.paused_until
+
 
 @dataclass(frozen=True, slots=True)
 class CellRecord:

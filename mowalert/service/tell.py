@@ -4,25 +4,28 @@ Finding runs in the store's index and brings back only lawns that may be due or 
 itself is one pure function. What was told and the messages are written in one transaction.
 """
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from hashlib import sha256
 
 from pydantic import TypeAdapter
 
-from mowalert.domain.decide import decide
 from mowalert.domain.grasses import Turf
-from mowalert.domain.notices import ClassNotice, Digest, Notice, Recipient, WeatherStamp
-from mowalert.domain.rounds import Occurrence, Timetable, latest, missed_between, round_on, weekdays_in
+from mowalert.domain.notices import Digest, Notice, Recipient, WeatherStamp
+from mowalert.domain.rounds import Occurrence, latest, missed_between
 from mowalert.domain.words import Channel, DigestKind, KeeperKind, NoticeKind, Silence
-from mowalert.service.class_holds import ClassDay, class_day, keep_log
-from mowalert.service.crew_records import Role
-from mowalert.service.guides import guides_with_dates, speakers
+from mowalert.service.class_holds import ClassDay, class_day
+from mowalert.service.class_notices import tell_classes
+from mowalert.service.deciding import Group, decided, group_of
+from mowalert.service.deciding import timetable_of as timetable_of
+from mowalert.service.guides import guides_with_dates
 from mowalert.service.heat_days import heat_of_day
 from mowalert.service.heat_told import note_told
 from mowalert.service.official import warnings_for
-from mowalert.service.outlook import StandDays, load_stands, outlook_for, weather_stamp
+from mowalert.service.outlook import StandDays, weather_stamp
+from mowalert.service.people import Post
+from mowalert.service.policy import Policy as Policy
 from mowalert.service.ports import Store, Words, Work
 from mowalert.service.records import (
     KeeperRecord,
@@ -48,21 +51,6 @@ ORDER = (
 
 
 @dataclass(frozen=True, slots=True)
-class Policy:
-    """What the operator set: channels in use, how old weather may be, and where links lead.
-
-    With ``plans_days`` organisations that have crews are handed plans in place of plain lists.
-    """
-
-    channels: frozenset[Channel]
-    max_age: timedelta
-    host: str = "localhost"
-    plans_days: bool = False
-    unsubscribe_url: Callable[[int], str] = lambda keeper_id: ""
-    contact_stop_url: Callable[[int], str] = lambda contact_id: ""
-
-
-@dataclass(frozen=True, slots=True)
 class TellReport:
     """How rounds went: how many came, were skipped as too late, lawns looked at, digests, messages."""
 
@@ -72,21 +60,6 @@ class TellReport:
     digests: int
     messages: int
     told: tuple[ToldRecord, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class _Group:
-    """Rounds that have come and look the same days ahead: decided together."""
-
-    occurrence: Occurrence
-    daily_list: bool
-    weekdays: int
-    mixed: bool
-    rounds: list[RoundRecord]
-
-    @property
-    def round_ids(self) -> list[int]:
-        return [record.round_id for record in self.rounds]
 
 
 def tell_rounds(store: Store, turf: Turf, words: Words, policy: Policy, *, now: datetime) -> TellReport:
@@ -109,23 +82,18 @@ def tell_rounds(store: Store, turf: Turf, words: Words, policy: Policy, *, now: 
     )
 
 
-def _groups(rounds: Iterable[RoundRecord], now: datetime) -> list[_Group]:
+def _groups(rounds: Iterable[RoundRecord], now: datetime) -> list[Group]:
     groups: dict[tuple[Occurrence, bool, int, bool], list[RoundRecord]] = {}
     for record in rounds:
         occurrence = latest(timetable_of(record), now=now)
         if record.done_on is None or record.done_on < occurrence.on:
             alike = (occurrence, record.daily_list, record.weekdays, record.mixed)
             groups.setdefault(alike, []).append(record)
-    return [_Group(*key, members) for key, members in groups.items()]
-
-
-def timetable_of(record: RoundRecord) -> Timetable:
-    """Return a stored round as its timetable."""
-    return Timetable(record.daily_list, record.time_zone, record.weekdays, record.minute_of_day)
+    return [Group(*key, members) for key, members in groups.items()]
 
 
 def _tell_group(
-    store: Store, turf: Turf, words: Words, policy: Policy, group: _Group, now: datetime
+    store: Store, turf: Turf, words: Words, policy: Policy, group: Group, now: datetime
 ) -> TellReport:
     on = group.occurrence.on
     with store.begin() as work:
@@ -140,7 +108,7 @@ def _tell_group(
     return replace(report, rounds=len(group.rounds), skipped=skipped)
 
 
-def _skip_missed(work: Work, group: _Group, now: datetime) -> int:
+def _skip_missed(work: Work, group: Group, now: datetime) -> int:
     """Record rounds that came and went while the service was down; how many."""
     skipped = 0
     for record in group.rounds:
@@ -152,7 +120,7 @@ def _skip_missed(work: Work, group: _Group, now: datetime) -> int:
     return skipped
 
 
-def _found(work: Work, turf: Turf, group: _Group) -> list[int]:
+def _found(work: Work, turf: Turf, group: Group) -> list[int]:
     """Ids of lawns that may have something said of them: due, told of a hold, or to be told of one."""
     on, found = group.occurrence.on, set[int]()
     # The first chance after the next round; lawns with days of their own may have it a week later.
@@ -189,7 +157,7 @@ def _tell_missed(
         for keeper in missed:
             record = rounds[keeper.round_id]
             occurrence = latest(timetable_of(record), now=now)
-            group = _Group(occurrence, record.daily_list, record.weekdays, record.mixed, [record])
+            group = group_of(record, occurrence)
             lawn_ids = [lawn.lawn_id for lawn in work.lawns.of_keepers([keeper.keeper_id])]
             if now <= occurrence.useful_until and _is_fresh(work, lawn_ids, policy, now):
                 work.keepers.note_no_weather([keeper.keeper_id], None)
@@ -218,7 +186,7 @@ def _tell(
     turf: Turf,
     words: Words,
     policy: Policy,
-    group: _Group,
+    group: Group,
     lawn_ids: Sequence[int],
     now: datetime,
 ) -> TellReport:
@@ -228,7 +196,7 @@ def _tell(
     for start in range(0, len(lawn_ids), LAWNS_AT_ONCE):
         chunk = work.lawns.get(lawn_ids[start : start + LAWNS_AT_ONCE])
         keepers |= work.keepers.get(sorted({lawn.keeper_id for lawn in chunk}))
-        for lawn, notice, stand in _decided(work, turf, policy, group, chunk, keepers, now):
+        for lawn, notice, stand in decided(work, turf, policy.max_age, group, chunk, keepers, now=now):
             notices.setdefault(lawn.keeper_id, []).append(notice)
             seen.setdefault(lawn.keeper_id, []).append((lawn, stand))
     waiting = [one for one in work.parks.with_open_holds(group.round_ids) if one not in notices]
@@ -236,22 +204,25 @@ def _tell(
     told: list[ToldRecord] = []
     messages = digests = 0
     for keeper_id in sorted({*notices, *waiting}):
-        keeper, said = keepers[keeper_id], notices.get(keeper_id, [])
-        around = seen.get(keeper_id) or _held_stands(work, keeper_id)
+        keeper, said, around = keepers[keeper_id], notices.get(keeper_id, []), seen.get(keeper_id, [])
         stamp = weather_stamp([stand for _, stand in around], now=now, max_age=policy.max_age)
         lawns = {lawn.lawn_id: lawn for lawn, _ in around}
-        day = _classes(work, keeper, [(lawns[one.lawn_id], one) for one in said], group, stamp, now)
-        digest = _digest(keeper, group, _in_order(day.shown), stamp, day.classes)
+        day = _classes(work, turf, policy, keeper, [(lawns[one.lawn_id], one) for one in said], group, now)
+        digest = _digest(
+            keeper, group, _in_order(day.shown), stamp, greeted=keeper.greeted or bool(day.classes)
+        )
         told += _remember(work, keeper, group, said, digest, now)
+        by_class = tell_classes(Post(work, policy, policy.links, keeper, now), words, day)
+        if not keeper.greeted and (digest is not None or by_class.digests):
+            work.keepers.greet([keeper_id])
+        messages, digests = messages + by_class.messages, digests + by_class.digests
         if digest is None:
-            keep_log(work, day, ())
             continue
         digest = _for_crews(work, policy, keeper, digest, around, now)
         written = _enqueue(work, words, policy, keeper, group, digest, now)
-        keep_log(work, day, written)
         if written:
             note_told(work, keeper_id, digest.crew_heat, heard=(), now=now)
-        messages += len(written)
+        messages += written
         digests += 1
     work.outbox.tell(told)
     return TellReport(0, 0, len(lawn_ids), digests, messages, tuple(told))
@@ -259,53 +230,17 @@ def _tell(
 
 def _classes(
     work: Work,
+    turf: Turf,
+    policy: Policy,
     keeper: KeeperRecord,
     said: Sequence[tuple[LawnRecord, Notice]],
-    group: _Group,
-    stamp: WeatherStamp,
+    group: Group,
     now: datetime,
 ) -> ClassDay:
     """Of a parks department's lawns, what their classes have in common is told class by class."""
-    if keeper.kind is not KeeperKind.PARKS:
-        return ClassDay(tuple(notice for _, notice in said), (), ())
-    return class_day(work, keeper, said, on=group.occurrence.on, now=now, fresh=stamp.fresh)
-
-
-def _held_stands(work: Work, keeper_id: int) -> list[tuple[LawnRecord, StandDays]]:
-    """Lawns of an organisation's open holds, with their stands."""
-    held = work.parks.held([hold.hold_id for hold in work.parks.open_holds(keeper_id)])
-    lawns = work.lawns.get(sorted({one.lawn_id for one in held}))
-    stands = load_stands(work, sorted({lawn.stand_id for lawn in lawns}))
-    return [(lawn, stands[lawn.stand_id]) for lawn in lawns if lawn.stand_id in stands]
-
-
-def _decided(
-    work: Work,
-    turf: Turf,
-    policy: Policy,
-    group: _Group,
-    lawns: Sequence[LawnRecord],
-    keepers: Mapping[int, KeeperRecord],
-    now: datetime,
-) -> Iterable[tuple[LawnRecord, Notice, StandDays]]:
-    """Decide lawns one by one; those without a place on a curve have nothing said of them."""
-    stands = load_stands(work, sorted({lawn.stand_id for lawn in lawns}))
-    sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
-    table = timetable_of(group.rounds[0])
-    on = group.occurrence.on
-    speak = speakers(work, turf, lawns, today=on)
-    for lawn in lawns:
-        keeper, stand = keepers[lawn.keeper_id], stands.get(lawn.stand_id)
-        paused = keeper.paused_until is not None and on <= keeper.paused_until
-        if stand is None or lawn.anchor_g_mm is None or paused:
-            continue
-        facts = speak.facts(lawn, sites[lawn.site_id], turf, today=on)
-        outlook = outlook_for(stand, facts.mowing_hours, today=on, now=now, max_age=policy.max_age)
-        outlook = speak.outlook(lawn, outlook)
-        round_ = round_on(table, group.occurrence, tells_all_holds=keeper.tells_all_holds)
-        notice = decide(facts, outlook, round_)
-        if notice is not None:
-            yield lawn, notice, stand
+    if keeper.kind is not KeeperKind.PARKS or keeper.is_paused(group.occurrence.on):
+        return ClassDay(tuple(notice for _, notice in said))
+    return class_day(work, turf, policy, keeper, said, on=group.occurrence.on, now=now)
 
 
 def _in_order(notices: Iterable[Notice]) -> tuple[Notice, ...]:
@@ -325,17 +260,13 @@ def _in_order(notices: Iterable[Notice]) -> tuple[Notice, ...]:
 
 
 def _digest(
-    keeper: KeeperRecord,
-    group: _Group,
-    notices: tuple[Notice, ...],
-    stamp: WeatherStamp,
-    classes: tuple[ClassNotice, ...],
+    keeper: KeeperRecord, group: Group, notices: tuple[Notice, ...], stamp: WeatherStamp, *, greeted: bool
 ) -> Digest | None:
     """One message for one person, if there is anything to say; no weather is said once while it lasts."""
-    if not notices and not classes:
+    if not notices:
         return None
-    blind = tuple(notice for notice in notices if notice.kind is NoticeKind.NO_WEATHER)
-    if blind and len(blind) == len(notices) and not classes and keeper.no_weather_on is not None:
+    only_blind = all(notice.kind is NoticeKind.NO_WEATHER for notice in notices)
+    if only_blind and keeper.no_weather_on is not None:
         return None
     to = Recipient(
         keeper.keeper_id,
@@ -347,11 +278,8 @@ def _digest(
         reads_email=bool(keeper.email and not keeper.email_suspended),
         link_version=keeper.link_version,
     )
-    only_blind = len(blind) == len(notices) and not classes
-    kind = DigestKind.PARKS_HOLDS if classes else _kind(keeper, notices, only_blind=only_blind)
-    return Digest(
-        kind, to, group.occurrence.on, notices, stamp, first_message=not keeper.greeted, classes=classes
-    )
+    kind = _kind(keeper, notices, only_blind=only_blind)
+    return Digest(kind, to, group.occurrence.on, notices, stamp, first_message=not greeted)
 
 
 def _for_crews(
@@ -383,7 +311,7 @@ def _kind(keeper: KeeperRecord, notices: Sequence[Notice], *, only_blind: bool) 
 def _remember(
     work: Work,
     keeper: KeeperRecord,
-    group: _Group,
+    group: Group,
     notices: Sequence[Notice],
     digest: Digest | None,
     now: datetime,
@@ -396,8 +324,6 @@ def _remember(
         work.keepers.note_no_weather([keeper.keeper_id], on)
     elif keeper.no_weather_on is not None:
         work.keepers.note_no_weather([keeper.keeper_id], None)
-    if digest is not None and not keeper.greeted:
-        work.keepers.greet([keeper.keeper_id])
     work.lawns.said([said for notice in notices if (said := _said(notice, keeper)) is not None])
     return [
         ToldRecord(
@@ -436,62 +362,22 @@ def _enqueue(
     words: Words,
     policy: Policy,
     keeper: KeeperRecord,
-    group: _Group,
+    group: Group,
     digest: Digest,
     now: datetime,
-) -> list[str]:
-    """Word a digest for each address and queue it; names and channels of those it was queued for."""
+) -> int:
+    """Word a digest for each of a keeper's addresses and queue it; how many messages."""
     work.outbox.cancel_older(keeper.keeper_id, digest.on, at=now)
     if policy.plans_days and digest.kind is DigestKind.MORNING_LIST and has_crews(work, keeper.keeper_id):
-        return []
-    queued = []
+        return 0
+    queued = 0
     if keeper.email and not keeper.email_suspended and Channel.EMAIL in policy.channels:
         mail = words.email(digest)
         message = _message(Channel.EMAIL, keeper, keeper.email, group, digest, policy, now)
-        if work.outbox.add(replace(message, subject=mail.subject, text=mail.text, html=mail.html)):
-            queued.append(f"{keeper.name}, {Channel.EMAIL}")
+        queued += work.outbox.add(replace(message, subject=mail.subject, text=mail.text, html=mail.html))
     if keeper.phone and not keeper.phone_suspended and Channel.SMS in policy.channels:
         message = _message(Channel.SMS, keeper, keeper.phone, group, digest, policy, now)
-        if work.outbox.add(replace(message, text=words.sms(digest))):
-            queued.append(f"{keeper.name}, {Channel.SMS}")
-    return queued + _to_supervisors(work, words, policy, keeper, group, digest, now)
-
-
-def _to_supervisors(
-    work: Work,
-    words: Words,
-    policy: Policy,
-    keeper: KeeperRecord,
-    group: _Group,
-    digest: Digest,
-    now: datetime,
-) -> list[str]:
-    """Holds of classes go to the supervisors too, each in their language; nobody is written to twice."""
-    if not digest.classes or Channel.EMAIL not in policy.channels:
-        return []
-    queued = []
-    for one in work.crews.contacts(keeper.keeper_id):
-        reads = one.role is Role.SUPERVISOR and one.email and not one.email_suspended
-        if not reads or one.email is None or one.email == keeper.email:
-            continue
-        to = replace(digest.to, name=one.name, language=one.language)
-        mail = words.email(replace(digest, to=to, first_message=False))
-        message = _message(Channel.EMAIL, keeper, one.email, group, digest, policy, now)
-        once = sha256(f"{message.rfc_message_id}|{one.contact_id}".encode()).hexdigest()[:32]
-        added = work.outbox.add(
-            replace(
-                message,
-                contact_id=one.contact_id,
-                subject=mail.subject,
-                text=mail.text,
-                html=mail.html,
-                rfc_message_id=f"<{once}@{policy.host}>",
-                unsubscribe_url=policy.contact_stop_url(one.contact_id),
-                lawn_ids=(),
-            )
-        )
-        if added:
-            queued.append(f"{one.name}, {Channel.EMAIL}")
+        queued += work.outbox.add(replace(message, text=words.sms(digest)))
     return queued
 
 
@@ -499,7 +385,7 @@ def _message(
     channel: Channel,
     keeper: KeeperRecord,
     address: str,
-    group: _Group,
+    group: Group,
     digest: Digest,
     policy: Policy,
     now: datetime,
@@ -516,45 +402,10 @@ def _message(
         text="",
         html="",
         rfc_message_id=f"<{mark}@{policy.host}>",
-        unsubscribe_url=policy.unsubscribe_url(keeper.keeper_id) if channel is Channel.EMAIL else "",
+        unsubscribe_url=policy.links.unsubscribe_url(keeper.keeper_id) if channel is Channel.EMAIL else "",
         lawn_ids=tuple(notice.lawn_id for notice in digest.notices),
         round_id=group.rounds[0].round_id,
         created_at=now,
         not_before=now,
         useful_until=group.occurrence.useful_until,
     )
-
-
-def mowing_days_of(lawn: LawnRecord) -> frozenset[int]:
-    """Return a lawn's mowing days, Monday 0."""
-    return weekdays_in(lawn.mowing_days)
-
-
-def still_true(
-    work: Work, turf: Turf, policy: Policy, lawn_ids: Sequence[int], on: date, *, now: datetime
-) -> bool:
-    """Whether advice decided earlier for some lawns would be given again now.
-
-    A message that waited, for quiet hours or a mail server, must not tell of a lawn that was cut
-    or came under a hold meanwhile.
-    """
-    lawns = work.lawns.get(lawn_ids)
-    keepers = work.keepers.get(sorted({lawn.keeper_id for lawn in lawns}))
-    rounds = {record.round_id: record for record in work.rounds.all()}
-    told = {record.lawn_id: record for lawn in lawns for record in work.outbox.told(lawn.lawn_id, limit=1)}
-    if not lawns:
-        return False
-    record = rounds[lawns[0].round_id]
-    group = _Group(
-        latest(timetable_of(record), now=now), record.daily_list, record.weekdays, record.mixed, [record]
-    )
-    if group.occurrence.on != on:
-        return False
-    # What was told is already remembered on the lawn: decide as if it were not.
-    blank = [replace(lawn, told_hold=None) for lawn in lawns]
-    again = {
-        lawn.lawn_id: notice for lawn, notice, _ in _decided(work, turf, policy, group, blank, keepers, now)
-    }
-    return any(
-        lawn_id in again and again[lawn_id].kind.value == said.kind for lawn_id, said in told.items()
-    ) or any(said.kind in (NoticeKind.RELEASE, NoticeKind.NO_WEATHER) for said in told.values())

@@ -18,7 +18,7 @@ from mowalert.domain.lawn import Anchor, LawnFacts, due_after, pace_of
 from mowalert.domain.notices import HoldFacts, Notice
 from mowalert.domain.rounds import occurrence, round_on
 from mowalert.domain.thirds import limit_height_mm, window_height_mm
-from mowalert.domain.words import HoldReason, NoticeKind
+from mowalert.domain.words import HoldReason, KeeperKind, NoticeKind
 from mowalert.errors import InputError
 from mowalert.service.guides import Speakers, guide_of
 from mowalert.service.outlook import StandDays, load_stands, outlook_for
@@ -104,7 +104,9 @@ def why(store: Store, turf: Turf, policy: Policy, told_id: int) -> Why:
         keeper = work.keepers.get([record.keeper_id])[record.keeper_id]
         (round_record,) = [one for one in work.rounds.all() if one.round_id == record.round_id]
     table = timetable_of(round_record)
-    round_ = round_on(table, occurrence(table, record.on), tells_all_holds=keeper.tells_all_holds)
+    by_class = keeper.kind is KeeperKind.PARKS
+    told_at = occurrence(table, record.on)
+    round_ = round_on(table, told_at, tells_all_holds=keeper.tells_all_holds, by_class=by_class)
     hours, now = facts.mowing_hours, record.decided_at
     outlook = outlook_for(stand, hours, today=record.on, now=now, max_age=policy.max_age)
     outlook = replace(outlook, fresh=said.kind is not NoticeKind.NO_WEATHER)

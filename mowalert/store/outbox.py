@@ -7,12 +7,14 @@ from typing import Any
 from sqlalchemy import Connection, and_, func, insert, or_, select, update
 
 from mowalert.domain.lookback import Told
-from mowalert.domain.words import Channel, HoldReason, NoticeKind
+from mowalert.domain.words import Channel, DigestKind, HoldReason, NoticeKind
 from mowalert.service.records import LeasedMessage, NewMessage, ToldRecord
 from mowalert.store.sql import chunks, insert_for, values_of
 from mowalert.store.tables import outbox, told
 
 ONCE = ["keeper_id", "contact_id", "channel", "kind", "local_date"]
+ADVICE = [kind.value for kind in DigestKind if kind is not DigestKind.CLASS_HOLDS]
+"""What the next day's digest takes the place of: a hold's start and its end are told, however late."""
 WAITING = ("ready", "leased", "sending")
 
 
@@ -144,11 +146,12 @@ class SqlOutbox:
         )
 
     def cancel_older(self, keeper_id: int, before: date, *, at: datetime) -> int:
-        """Cancel a keeper's own waiting messages of earlier days; how many."""
+        """Cancel a keeper's own waiting advice of earlier days; how many."""
         older = and_(
             outbox.c.keeper_id == keeper_id,
             outbox.c.contact_id == 0,
             outbox.c.state == "ready",
+            outbox.c.kind.in_(ADVICE),
             outbox.c.local_date < before,
         )
         return self._count(update(outbox).where(older).values(state="cancelled", error="newer advice"))

@@ -27,7 +27,7 @@ from mowalert.domain.holds import LASTING, TOLD
 from mowalert.domain.weather import DayHours, Place, WeatherDay
 from mowalert.domain.words import Channel, HoldReason
 from mowalert.links import Links
-from mowalert.service.crew_heat_notices import HeatOffice
+from mowalert.service.crew_heat_notices import HeatOffice, tell_crew_heat
 from mowalert.service.crew_records import Role, SiteWork
 from mowalert.service.crew_setup import NewContact, keep_contact
 from mowalert.service.enrol import enrol
@@ -161,11 +161,16 @@ def _played(store: SqlStore, sky: Skies, keeper_id: int) -> Summer:
     advised: list[tuple[int, str, date]] = []
     for ahead in range((LAST - FIRST).days + 1):
         on = FIRST + timedelta(days=ahead)
-        for now in (_morning(on), _morning(on) + timedelta(hours=12)):
-            report = run_night(store, sky, TURF, words, POLICY, now=now, heat=heat)
-            advised += [(one.lawn_id, one.kind, on) for one in report.tell.told]
-            if now == _morning(on):
-                _note_held(store, held, on)
+        evening = _morning(on) + timedelta(hours=12)
+        report = run_night(store, sky, TURF, words, POLICY, now=_morning(on), heat=heat)
+        advised += [(one.lawn_id, one.kind, on) for one in report.tell.told]
+        _note_held(store, held, on)
+        if on.day % 10 == 0:
+            again = run_night(store, sky, TURF, words, POLICY, now=evening, heat=heat)
+            advised += [(one.lawn_id, one.kind, on) for one in again.tell.told]
+        else:
+            # Of a whole night only this step has anything to do in the evening.
+            tell_crew_heat(store, heat.words, POLICY, links, now=evening)
     with store.begin() as work:
         log = work.parks.hold_log(keeper_id, first=FIRST, last=LAST)
         messages = work.outbox.of_keeper(keeper_id, limit=5000)[::-1]
