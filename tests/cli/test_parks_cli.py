@@ -1,9 +1,13 @@
 """A park's turf classes and closed days by command."""
 
+from datetime import date
 from pathlib import Path
 
 import pytest
 from program import Program
+from skies import Skies, a_day
+
+from mowalert.domain.weather import Place, WeatherDay
 
 NAME = ("--keeper", "River Parks")
 AT = ("--at", "2026-07-07T12:00Z")
@@ -13,6 +17,10 @@ LAWNS = (
     "River Parks,parks,p@example.org,42.7,-73.8,Green,lawn,tall_fescue,80,lawn,2026-07-01\n"
 )
 DAYS = ("--from", "2026-07-20", "--to", "2026-07-22")
+
+
+HEAT_ON = date(2026, 7, 7)
+DAY_AFTER = ("--at", "2026-07-09T12:00Z")
 
 
 @pytest.fixture
@@ -54,3 +62,28 @@ def test_a_site_that_is_not_known_places_none(parks: Program, tmp_path: Path) ->
     table = parks.table("site,district\nOval,North\nNowhere,South\n", "districts.csv")
     assert "Nowhere" in parks.refused("parks", "districts", table, *NAME)
     assert parks.dump() == before
+
+
+def test_the_log_says_by_site_what_happened_and_who_was_told_when(parks: Program, skies: Skies) -> None:
+    def day(place: Place, on: date) -> WeatherDay:
+        return a_day(on, t_min_c=15.0, t_max_c=40.0 if on >= HEAT_ON else 24.0, rain_mm=5.0)
+
+    skies.day = day
+    parks("parks", "districts", parks.table("site,district\nOval,North\n", "districts.csv"), *NAME)
+    parks("contacts", "add", "Rosa", *NAME, "--role", "supervisor", "--email", "rosa@example.org")
+    parks("night", "--at", "2026-07-09T10:00Z")
+    log = parks("parks", "holds", *NAME, "--log", "--site", "oval", *DAY_AFTER)
+    assert log.out == (
+        "2026-07-09 Oval, field: started (heat); told River Parks, email; Rosa, email at 06:00\n"
+    )
+    (step,) = parks.json("parks", "holds", *NAME, "--log", "--site", "Oval", *DAY_AFTER)
+    assert (step["site"], step["turf_class"], step["district"]) == ("Oval", "sports", "North")
+    assert step["numbers"]["t_max_c"] == 40.0
+    parks("parks", "holds", *NAME, "--csv", "log.csv", *DAY_AFTER)
+    head, *rows = (parks.folder / "log.csv").read_text(encoding="utf-8").splitlines()
+    assert head.startswith("on,site,lawn,class,district,step,reason,numbers,told,at")
+    assert len(rows) == 2
+    assert parks("parks", "holds", *NAME, *DAY_AFTER).out.splitlines()[-1] == (
+        "2026-07-07 sports, North: heat, in force"
+    )
+    assert "no site" in parks.refused("parks", "holds", *NAME, "--site", "Nowhere", *DAY_AFTER)
