@@ -8,6 +8,7 @@ from mowalert.domain.crew_heat import HeatBand, heat_band
 from mowalert.domain.day_sheet import SheetReader
 from mowalert.domain.notices import RenderedEmail
 from mowalert.domain.units import c_from_f
+from mowalert.domain.warnings import OfficialWarning
 from mowalert.languages import N_
 from mowalert.service.heat_days import HeatDay
 
@@ -111,8 +112,16 @@ def _lines(day: HeatDay, words: CrewWording) -> list[str]:
         say("Confusion, slurred speech or collapse: call the local emergency number at once and cool them."),
         say("Your employer's heat plan and the law come first; these figures only add."),
     ]
+    lines += [_official(one, day, words) for one in day.warnings]
     if day.plan:
         lines.append(say("Heat plan: {where}").format(where=day.plan))
     if day.call:
         lines.append(say("Call: {who}").format(who=day.call))
     return lines
+
+
+def _official(warning: OfficialWarning, day: HeatDay, words: CrewWording) -> str:
+    """A warning in its sender's own words, and when it holds."""
+    when = words.say.moments(warning.onset_at, warning.ends_at, day.time_zone, words.units)
+    said = f"{warning.sender}: {warning.headline or warning.event} ({when})"
+    return f"{said} {warning.url}".rstrip()

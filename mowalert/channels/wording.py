@@ -17,7 +17,6 @@ from mowalert.domain.notices import (
     DayReason,
     HoldFacts,
     Notice,
-    Recipient,
 )
 from mowalert.domain.thirds import THIRD, limit_height_mm
 from mowalert.domain.units import MM_PER_INCH, c_from_f, f_from_c, inches_from_mm
@@ -236,11 +235,11 @@ class Wording:
         said = self.gettext("{weekday}, {month} {day}") if us else self.gettext("{weekday} {day} {month}")
         return said.format(weekday=self.weekday(on), day=on.day, month=self._months[on.month - 1])
 
-    def moments(self, first: datetime, last: datetime, to: Recipient) -> str:
-        """Say from when to when, where its reader lives."""
-        zone = ZoneInfo(to.time_zone)
+    def moments(self, first: datetime, last: datetime, time_zone: str, units: Units) -> str:
+        """Say from when to when, by the clocks of a time zone."""
+        zone = ZoneInfo(time_zone)
         ends = [moment.astimezone(zone) for moment in (first, last)]
-        return " – ".join(f"{self.day(end.date(), to.units)} {end:%H:%M}" for end in ends)
+        return " – ".join(f"{self.day(end.date(), units)} {end:%H:%M}" for end in ends)
 
     def part(self, of_day: DayPart) -> str:
         """Say a part of the day."""

@@ -1,12 +1,15 @@
 """The heat of a working day where it is worst: by the clock, and by the employer's own thresholds."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 from mowalert.domain.crew_heat import crew_heat
 from mowalert.domain.notices import CrewHeat
+from mowalert.domain.warnings import OfficialWarning
 from mowalert.domain.weather import DayHours
+from mowalert.service.official import warnings_for
 from mowalert.service.park_records import HeatPlan
 from mowalert.service.ports import Work
 from mowalert.service.records import KeeperRecord
@@ -17,7 +20,8 @@ from mowalert.service.work_hours import hours_in_cells, working_hours
 class HeatDay:
     """A working day's heat where it is worst, and what the employer's plan says.
 
-    ``before_f`` is the index told the evening before, where this notice says that it got worse.
+    ``before_f`` is the index told the evening before, where this notice says that it got worse. ``warnings``
+    are those of the authorities that hold on that day where the organisation has places.
     """
 
     keeper_name: str
@@ -28,6 +32,8 @@ class HeatDay:
     plan: str = ""
     call: str = ""
     before_f: float | None = None
+    time_zone: str = "UTC"
+    warnings: tuple[OfficialWarning, ...] = ()
 
 
 def heat_of_day(
@@ -70,7 +76,18 @@ def heat_of_day(
         plan.strong_caution_f,
         plan.plan,
         plan.call,
+        time_zone=keeper.time_zone,
+        warnings=_warnings_on(work, sorted(places), keeper, on, now),
     )
+
+
+def _warnings_on(
+    work: Work, cell_ids: Sequence[int], keeper: KeeperRecord, on: date, now: datetime
+) -> tuple[OfficialWarning, ...]:
+    zone = ZoneInfo(keeper.time_zone)
+    begins, ends = (datetime.combine(day, time.min, zone) for day in (on, on + timedelta(days=1)))
+    known = warnings_for(work, cell_ids, now=now)
+    return tuple(one for one in known if one.onset_at < ends and one.ends_at > begins)
 
 
 def heat_plan_of(work: Work, keeper_id: int) -> HeatPlan:

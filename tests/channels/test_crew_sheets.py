@@ -33,6 +33,7 @@ from mowalert.channels.gsm import sms_size
 from mowalert.domain.crews import Change, ChangeKind, Fault, WhyLeft
 from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetLeft, SheetReader
 from mowalert.domain.notices import WeatherStamp
+from mowalert.domain.warnings import Severity
 from mowalert.office.paper import as_pdf
 
 SHEETS = CrewSheets("Turf Line")
@@ -193,6 +194,17 @@ def test_heat_comes_with_the_employers_plan_first_and_warnings_in_their_own_word
         assert WARNING.sender in text
         assert WARNING.instruction in text
     assert 'lang="en-US"' in mail.html
+
+
+@pytest.mark.parametrize("whole", [True, False])
+def test_no_warning_is_left_out_for_being_the_sixth(whole: bool) -> None:
+    """What comes last may be the smoke: an air quality alert often has no severity."""
+    many = [replace(WARNING, headline=f"Warning {number}") for number in range(7)]
+    smoke = replace(WARNING, headline="Air Quality Alert", severity=Severity.UNKNOWN)
+    sheet = a_day_sheet(warnings=(*many, smoke))
+    mail = SHEETS.whole_list(sheet, DISPATCHER) if whole else SHEETS.crew_list(sheet, 1, LEAD)
+    for text in (str(Words(mail.html)), mail.text):
+        assert all(one.headline in text for one in sheet.warnings)
 
 
 def test_a_lead_reads_of_their_own_changes_only() -> None:

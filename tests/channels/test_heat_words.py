@@ -1,9 +1,11 @@
 """A crew's heat in words: what to do stands in every message, however short."""
 
 from dataclasses import replace
+from html import unescape
 
 import pytest
 from builders import THURSDAY
+from sheets import WARNING
 
 from mowalert.channels.gsm import sms_size
 from mowalert.channels.heat_words import HeatMessages
@@ -34,6 +36,14 @@ def test_a_short_message_says_whom_to_call_in_an_emergency(language: str, call: 
 
 def test_whom_to_call_at_work_is_said_where_there_is_room() -> None:
     assert text(replace(HEAT, call="Kim, 555-0134"), "en").endswith("Call: Kim, 555-0134")
+
+
+@pytest.mark.parametrize("language", EMERGENCY)
+def test_official_warnings_stand_in_the_mail_in_their_own_words(language: str) -> None:
+    day = replace(HEAT, time_zone="America/New_York", warnings=(WARNING,))
+    mail = HeatMessages("Turf Line").heat_mail(day, SheetReader(1, "Rosa", language, Units.US))
+    for words in (mail.text, unescape(mail.html)):
+        assert f"{WARNING.sender}: {WARNING.headline} (" in words
 
 
 def test_the_mail_says_the_same() -> None:

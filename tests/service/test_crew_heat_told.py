@@ -8,10 +8,12 @@ import pytest
 from parks import MORNING, NAME, POLICY, TODAY, Parks, hot
 
 from mowalert.domain.crews import Position
+from mowalert.domain.warnings import OfficialWarning, PlacedWarning, Severity, WarningKind
 from mowalert.service.crew_records import Role
 from mowalert.service.crew_setup import NewContact, keep_contact, keep_crew
 from mowalert.service.heat_days import heat_of_day
 from mowalert.service.park_records import HeatNotice, HeatPlan
+from mowalert.service.ports import PulledWarnings
 
 DANGER_C = 40.0
 """Hot enough to hold every lawn, so that there is a list to stand in."""
@@ -74,6 +76,41 @@ def test_a_list_that_a_supervisor_does_not_read_tells_them_nothing(parks: Parks)
 def test_what_everybody_read_in_a_list_is_told_once(parks: Parks) -> None:
     assert parks.night().heat_notices == 0
     assert len(noted(parks)) == 1
+
+
+def an_alert(event: str, kind: WarningKind, begins_h: float, ends_h: float) -> PlacedWarning:
+    """A warning of one place; hours from this morning on."""
+    begins, ends = MORNING + timedelta(hours=begins_h), MORNING + timedelta(hours=ends_h)
+    severity = Severity.UNKNOWN if kind is WarningKind.AIR else Severity.SEVERE
+    headline = f"{event} issued by the Invented Weather Office, “in its own words”"
+    warning = OfficialWarning(event, "Invented Weather Office", event, kind, severity, headline, begins, ends)
+    return PlacedWarning(warning, (1,))
+
+
+AIR = an_alert("Air Quality Alert", WarningKind.AIR, 0, 40)
+FREEZE = an_alert("Freeze Watch", WarningKind.FREEZE, 10, 30)
+SOON_OVER = an_alert("Wind Advisory", WarningKind.STORM, 0, 14)
+
+
+def warn(parks: Parks, *found: PlacedWarning) -> None:
+    with parks.store.begin() as work:
+        work.warnings.keep(PulledWarnings("nws", (1,), found, frozenset(), ()))
+        work.commit()
+
+
+def test_air_quality_and_freeze_stand_in_a_list_in_their_own_words(parks: Parks) -> None:
+    warn(parks, AIR, FREEZE)
+    parks.night()
+    for placed in (AIR, FREEZE):
+        assert f"Invented Weather Office: {placed.warning.headline}" in listed(parks)
+
+
+def test_the_evenings_notice_carries_what_holds_on_its_day(parks: Parks) -> None:
+    warn(parks, AIR, SOON_OVER)
+    assert parks.night(MORNING + timedelta(hours=12)).heat_notices == 1
+    (mail,) = parks.mails("Heat on")
+    assert AIR.warning.headline in str(mail["text"])
+    assert SOON_OVER.warning.headline not in str(mail["text"]), "it is over before the working day"
 
 
 def heat_on(parks: Parks, on: date) -> tuple[int, int, int] | None:

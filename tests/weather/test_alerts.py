@@ -188,6 +188,17 @@ def test_a_freeze_is_one_to_come_before_it_begins(country: Country) -> None:
     assert warning.onset_at > DECEMBER
 
 
+def test_bad_air_holds_until_its_message_lapses(country: Country) -> None:
+    """It tells neither a severity nor an end."""
+    country.server.says("/alerts/active", country.recorded(SUMMER))
+    sussex = Place(3, 41.15, -74.75, -300)
+    country.has(sussex, "forecast/NJZ001")
+    (warning,) = country.warnings(sussex)
+    assert (warning.kind, warning.event) == (WarningKind.AIR, "Air Quality Alert")
+    assert warning.headline == "Air Quality Alert issued July 15 at 3:45PM EDT by NWS Mount Holly NJ"
+    assert warning.ends_at == datetime(2026, 7, 17, 4, tzinfo=UTC)
+
+
 def test_alerts_of_2019_with_ids_of_another_form_are_read(country: Country) -> None:
     coast = Place(4, 44.65, -123.95, -480)
     country.has(coast, "forecast/ORZ004")
