@@ -266,17 +266,18 @@ def _with_first_consent(record: ContactRecord, known: Mapping[str, ContactRecord
 def _sorted_out(
     rows: "Sequence[_Row[Record]]", known: Mapping[str, Record], column: str, confirmed: bool
 ) -> tuple[list[Record], SetUpReport]:
-    """Good rows, each name once, and a report of all."""
-    first: dict[str, int] = {}
-    good: list[Record] = []
+    """Good rows, each name once, and a report of all; of two that differ neither is taken."""
+    told: dict[str, list[tuple[_Cells, Record]]] = {}
     for cells, record in rows:
-        if record is None:
-            continue
-        if record.key in first:
-            cells.wrong(column, f"each once; line {first[record.key]} has the same")
-        else:
-            first[record.key] = cells.line
-            good.append(record)
+        if record is not None:
+            told.setdefault(record.key, []).append((cells, record))
+    good: list[Record] = []
+    for same in told.values():
+        alike = all(record == same[0][1] for _, record in same)
+        good += [same[0][1]] if alike else []
+        for cells, _ in same[1:] if alike else same if len(same) > 1 else ():
+            other = next(one.line for one, _ in same if one.line != cells.line)
+            cells.wrong(column, f"each once; line {other} has the same")
     problems = tuple(problem for cells, _ in rows for problem in cells.problems)
     stored = confirmed or not problems
     kept = good if stored else []

@@ -124,7 +124,6 @@ def test_a_person_who_wanted_silence_keeps_it_until_their_address_changes(firm: 
         ("West,42.7,-73.7,mon,", ["hours"]),
         (",42.7,,mon,7", ["crew", "longitude", "hours"]),
         ("West,42.7,-73.7,mon", ["row", "hours"]),
-        ("east,42.71,-73.77,mon,7:00-9:00", ["crew"]),
     ],
 )
 def test_a_bad_row_of_crews_is_named_and_nothing_is_stored(firm: Firm, row: str, columns: list[str]) -> None:
@@ -135,6 +134,17 @@ def test_a_bad_row_of_crews_is_named_and_nothing_is_stored(firm: Firm, row: str,
     assert numbers(report) == (0, 0, 0, 1, False)
     assert contents(firm.store.url) == before
     assert numbers(import_crews(firm.store, NAME, text, confirmed=True)) == (1, 0, 0, 1, True)
+    assert set(crews_of(firm)) == {"North", "South", "East"}
+
+
+def test_of_a_crew_told_in_two_ways_neither_is_taken_and_in_the_same_words_one(firm: Firm) -> None:
+    other = "east,42.71,-73.77,mon,7:00-9:00"
+    report = import_crews(firm.store, NAME, lines(CREWS, EAST, other), confirmed=True)
+    assert [(problem.line, problem.column) for problem in report.problems] == [(2, "crew"), (3, "crew")]
+    assert "line 3 has the same" in report.problems[0].allowed
+    assert set(crews_of(firm)) == {"North", "South"}
+    report = import_crews(firm.store, NAME, lines(CREWS, EAST, EAST), confirmed=True)
+    assert [(problem.line, problem.column) for problem in report.problems] == [(3, "crew")]
     assert set(crews_of(firm)) == {"North", "South", "East"}
 
 
