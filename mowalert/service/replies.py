@@ -22,6 +22,7 @@ from mowalert.service.answers import Answer, AnswerKind
 from mowalert.service.joining import ASKED, UNCONFIRMED, confirm
 from mowalert.service.learn import HEIGHT
 from mowalert.service.letters import Letters, post
+from mowalert.service.people_replies import hear_person
 from mowalert.service.ports import InboundRecord, Store, Work
 from mowalert.service.records import KeeperRecord, LawnRecord, ToldRecord
 from mowalert.service.report import SEASON_DAYS, report_height, report_mowing, reported_before
@@ -147,14 +148,20 @@ Act = Callable[[_Case], Answer | None]
 def _answered(desk: Desk, text: InboundText, act: Act, now: datetime) -> Answered:
     with desk.store.begin() as work:
         case = _read(desk, work, text, now)
+        person = hear_person(work, text.phone, text.text, now=now)
         kind, keeper_id = (STRANGER, None) if case is None else (case.kind, case.to.keeper_id)
+        if case is None and person is not None:
+            kind, keeper_id = person.answer.kind.value, person.to.keeper_id
         if not work.inbound.add(InboundRecord(text.gateway_id, keeper_id, kind, now)):
             return Answered(REPEATED)
         answer = None if case is None else act(case)
-        if case is None or answer is None or not _may_hear(case, answer):
+        if case is None and person is not None:
+            answer = person.answer
+            _post(desk, work, person.to, answer, text.gateway_id, now)
+        elif case is None or answer is None or not _may_hear(case, answer):
             answer = None
         else:
-            _post(case, answer, text.gateway_id)
+            _post(desk, work, case.to, answer, text.gateway_id, now)
         work.commit()
     return Answered(kind, keeper_id, answer)
 
@@ -179,11 +186,10 @@ def _may_hear(case: _Case, answer: Answer) -> bool:
     return answer.kind in ALWAYS or _hears(case.to)
 
 
-def _post(case: _Case, answer: Answer, gateway_id: str) -> None:
-    letters = case.desk.letters
+def _post(desk: Desk, work: Work, to: KeeperRecord, answer: Answer, gateway_id: str, now: datetime) -> None:
     apart = sha256(gateway_id.encode()).hexdigest()[:12]
-    letter = letters.answer(case.to, answer)
-    post(case.work, case.to, letter, "reply", now=case.now, host=letters.host, apart=apart)
+    letter = desk.letters.answer(to, answer)
+    post(work, to, letter, "reply", now=now, host=desk.letters.host, apart=apart)
 
 
 def _done(case: _Case) -> Answer | None:

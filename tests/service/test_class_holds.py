@@ -11,11 +11,13 @@ from builders import TURF
 from skies import Day, Skies, a_day
 from stores import new_store
 
+from mowalert.channels.letters import ServiceLetters
 from mowalert.channels.messages import Messages
 from mowalert.domain.weather import Place, WeatherDay
 from mowalert.domain.words import Channel, HoldReason
 from mowalert.errors import InputError
 from mowalert.links import Links
+from mowalert.service.answers import Answer, AnswerKind
 from mowalert.service.class_rules import close, keep_class, place_in_districts, reopen
 from mowalert.service.crew_records import Role
 from mowalert.service.crew_setup import NewContact, keep_contact
@@ -24,6 +26,7 @@ from mowalert.service.lawn_table import read_table
 from mowalert.service.night import run_night
 from mowalert.service.park_records import ClassHoldRecord, ClassRule, HoldLogRecord, HoldStep, RestrictionKind
 from mowalert.service.policy import Policy
+from mowalert.service.replies import Answered, Desk, InboundText, answer_sms
 from mowalert.service.restrictions import NewRestriction, restrict
 
 NAME = "River Parks"
@@ -155,6 +158,28 @@ def test_a_supervisor_with_only_a_telephone_is_texted_start_and_end(make: Make) 
     assert parks.written(to="0102") == [], "who reads mail is not texted too"
     (line, *_) = parks.log(HoldStep.STARTED)
     assert line.told == (f"{NAME}, email", "Kim, sms", "Rosa, email")
+
+
+def test_a_supervisor_stops_texts_by_a_text_and_starts_them_again(make: Make) -> None:
+    parks = make()
+    parks.person("Kim", phone="+1 518 555 0101", language="es")
+    letters = ServiceLetters("Turf Line", "parks.example.org", "turf@example.org")
+    desk = Desk(parks.store, TURF, letters, LINKS, 0.1)
+
+    def say(text: str, number: str) -> Answered:
+        return answer_sms(desk, InboundText(number, "+15185550101", text), now=morning(START))
+
+    assert say("STOP", "1").answer == Answer(AnswerKind.STOPPED)
+    assert say("STOP", "2").answer is None, "that is confirmed once"
+    (confirmed,) = parks.written("reply", to="0101")
+    assert "START" in str(confirmed["text"])
+    parks.skies.day = hot_from(HEAT_ON, HEAT_OFF)
+    parks.nights(HEAT_ON)
+    assert parks.written(to="0101") == []
+    assert say("START", "3").answer == Answer(AnswerKind.STARTED)
+    parks.nights(OVER)
+    (end,) = parks.written(to="0101")
+    assert "termina" in str(end["text"])
 
 
 @pytest.mark.parametrize("changed", ["class", "district"])
