@@ -9,16 +9,15 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from hashlib import sha256
 
-from pydantic import TypeAdapter
-
 from mowalert.domain.grasses import Turf
-from mowalert.domain.notices import Digest, Notice, Recipient, WeatherStamp
+from mowalert.domain.notices import Digest, Notice
 from mowalert.domain.rounds import Occurrence, latest, missed_between
-from mowalert.domain.words import Channel, DigestKind, KeeperKind, NoticeKind, Silence
+from mowalert.domain.words import Channel, DigestKind, KeeperKind
 from mowalert.service.class_holds import ClassDay, class_day
 from mowalert.service.class_notices import tell_classes
 from mowalert.service.deciding import Group, decided, group_of
 from mowalert.service.deciding import timetable_of as timetable_of
+from mowalert.service.digests import digest_for, in_order
 from mowalert.service.guides import guides_with_dates
 from mowalert.service.heat_days import heat_of_day
 from mowalert.service.heat_told import note_told
@@ -32,22 +31,13 @@ from mowalert.service.records import (
     LawnRecord,
     NewMessage,
     RoundRecord,
-    Said,
     ToldRecord,
 )
+from mowalert.service.remembering import FACTS as FACTS
+from mowalert.service.remembering import remember
 from mowalert.service.work_hours import has_crews
 
 LAWNS_AT_ONCE = 2000
-FACTS = TypeAdapter(Notice)
-ORDER = (
-    NoticeKind.NO_WEATHER,
-    NoticeKind.OVERGROWN,
-    NoticeKind.MOW,
-    NoticeKind.MAY_MOW,
-    NoticeKind.HOLD,
-    NoticeKind.RELEASE,
-    NoticeKind.NOTHING_DUE,
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,10 +198,10 @@ def _tell(
         stamp = weather_stamp([stand for _, stand in around], now=now, max_age=policy.max_age)
         lawns = {lawn.lawn_id: lawn for lawn, _ in around}
         day = _classes(work, turf, policy, keeper, [(lawns[one.lawn_id], one) for one in said], group, now)
-        digest = _digest(
-            keeper, group, _in_order(day.shown), stamp, greeted=keeper.greeted or bool(day.classes)
+        digest = digest_for(
+            keeper, group, in_order(day.shown), stamp, greeted=keeper.greeted or bool(day.classes)
         )
-        told += _remember(work, keeper, group, said, digest, now)
+        told += remember(work, keeper, group, said, digest, now)
         by_class = tell_classes(Post(work, policy, policy.links, keeper, now), words, day)
         if not keeper.greeted and (digest is not None or by_class.digests):
             work.keepers.greet([keeper_id])
@@ -243,45 +233,6 @@ def _classes(
     return class_day(work, turf, policy, keeper, said, on=group.occurrence.on, now=now)
 
 
-def _in_order(notices: Iterable[Notice]) -> tuple[Notice, ...]:
-    """Due first, what loses most by waiting before the rest; then holds and releases."""
-    return tuple(
-        sorted(
-            notices,
-            key=lambda notice: (
-                ORDER.index(notice.kind),
-                not notice.must_today,
-                -(notice.removed_if_waiting or notice.removed_fraction or 0.0),
-                notice.site_name,
-                notice.lawn_id,
-            ),
-        )
-    )
-
-
-def _digest(
-    keeper: KeeperRecord, group: Group, notices: tuple[Notice, ...], stamp: WeatherStamp, *, greeted: bool
-) -> Digest | None:
-    """One message for one person, if there is anything to say; no weather is said once while it lasts."""
-    if not notices:
-        return None
-    only_blind = all(notice.kind is NoticeKind.NO_WEATHER for notice in notices)
-    if only_blind and keeper.no_weather_on is not None:
-        return None
-    to = Recipient(
-        keeper.keeper_id,
-        keeper.name,
-        keeper.kind,
-        keeper.units,
-        keeper.time_zone,
-        keeper.language,
-        reads_email=bool(keeper.email and not keeper.email_suspended),
-        link_version=keeper.link_version,
-    )
-    kind = _kind(keeper, notices, only_blind=only_blind)
-    return Digest(kind, to, group.occurrence.on, notices, stamp, first_message=not greeted)
-
-
 def _for_crews(
     work: Work,
     policy: Policy,
@@ -296,65 +247,6 @@ def _for_crews(
     cells = sorted({stand.cell_id for _, stand in seen})
     hot = heat_of_day(work, keeper, digest.on, max_age=policy.max_age, now=now)
     return replace(digest, crew_heat=hot.heat if hot else None, warnings=warnings_for(work, cells, now=now))
-
-
-def _kind(keeper: KeeperRecord, notices: Sequence[Notice], *, only_blind: bool) -> DigestKind:
-    if only_blind:
-        return DigestKind.NO_WEATHER
-    if keeper.kind is KeeperKind.HOMEOWNER:
-        return DigestKind.WEEKEND
-    holds = any(notice.kind in (NoticeKind.HOLD, NoticeKind.RELEASE) for notice in notices)
-    parks = keeper.kind is KeeperKind.PARKS
-    return DigestKind.PARKS_HOLDS if parks and holds else DigestKind.MORNING_LIST
-
-
-def _remember(
-    work: Work,
-    keeper: KeeperRecord,
-    group: Group,
-    notices: Sequence[Notice],
-    digest: Digest | None,
-    now: datetime,
-) -> list[ToldRecord]:
-    """Keep what was decided of lawns, also where it is told with their class or not at all."""
-    on = group.occurrence.on
-    if digest is None and all(notice.kind is NoticeKind.NO_WEATHER for notice in notices):
-        return []
-    if digest is not None and digest.kind is DigestKind.NO_WEATHER:
-        work.keepers.note_no_weather([keeper.keeper_id], on)
-    elif keeper.no_weather_on is not None:
-        work.keepers.note_no_weather([keeper.keeper_id], None)
-    work.lawns.said([said for notice in notices if (said := _said(notice, keeper)) is not None])
-    return [
-        ToldRecord(
-            told_id=0,
-            keeper_id=keeper.keeper_id,
-            lawn_id=notice.lawn_id,
-            round_id=group.rounds[0].round_id,
-            on=on,
-            kind=notice.kind.value,
-            reason=notice.reason.value if notice.reason else None,
-            decided_at=now,
-            facts=FACTS.dump_python(notice, mode="json"),
-        )
-        for notice in _in_order(notices)
-    ]
-
-
-def _said(notice: Notice, keeper: KeeperRecord) -> Said | None:
-    """What a notice leaves to be remembered on its lawn."""
-    if notice.kind is NoticeKind.HOLD:
-        return Said(notice.lawn_id, notice.reason, notice.on, None, None)
-    if notice.kind is NoticeKind.NO_WEATHER or notice.kind is NoticeKind.MAY_MOW:
-        return None
-    counts = keeper.silence is Silence.CUT and notice.best_on is not None
-    return Said(
-        notice.lawn_id,
-        None,
-        None,
-        notice.best_on if counts else None,
-        notice.cut_to_mm if counts else None,
-    )
 
 
 def _enqueue(
