@@ -1,5 +1,6 @@
 """Workbooks read as a stream: numbers as they are kept, formulas by the value they show, oddities named."""
 
+import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from datetime import date, datetime, time, timedelta
@@ -7,6 +8,7 @@ from itertools import repeat
 from pathlib import Path
 from re import IGNORECASE, fullmatch, search
 from typing import Any
+from warnings import filterwarnings
 from zipfile import BadZipFile, ZipFile, ZipInfo
 
 from mowalert.errors import InputError
@@ -21,9 +23,10 @@ MOST_PARTS = 2_000
 SHOWS_ANOTHER_TIME = r"\b(?:TODAY|NOW|RAND|RANDBETWEEN|OFFSET|INDIRECT)\s*\("
 """What makes a formula's value another one when the file is opened again."""
 UNREADABLE = (
-    KeyError, ValueError, TypeError, AttributeError, IndexError, BadZipFile, OSError, EOFError, SyntaxError,
+    KeyError, ValueError, TypeError, AttributeError, IndexError, ArithmeticError, BadZipFile, zlib.error, OSError,
+    EOFError, RuntimeError, SyntaxError,
 )  # fmt: skip
-"""What the library raises on broken files; XML that is none is a SyntaxError."""
+"""What broken files raise: XML that is none a SyntaxError, a locked part a RuntimeError."""
 
 
 class Page:
@@ -63,6 +66,8 @@ def _opened(path: Path, *, values: bool) -> Iterator[Any]:
         from openpyxl import load_workbook
     except ImportError as error:
         raise InputError("workbooks need the extra `crews`: bash deploy/bootstrap.sh crews") from error
+    # What it does not understand of a workbook's looks is no matter of ours.
+    filterwarnings("ignore", category=UserWarning, module="openpyxl")
     # A file's name says nothing: it is opened here, since the library goes by the name.
     with path.open("rb") as file, closing(load_workbook(file, read_only=True, data_only=values)) as book:
         yield book

@@ -110,6 +110,24 @@ def test_dates_times_and_ticks_are_read_as_such(tmp_path: Path) -> None:
     assert tuple(sheet.rows[0].cells.values()) == ("2026-05-02", "2026-05-02 10:30", "08:30", "yes")
 
 
+def test_a_day_that_no_calendar_has_is_named(tmp_path: Path) -> None:
+    def beyond(book: Workbook) -> None:
+        book.worksheets[0]["C2"].number_format = "yyyy-mm-dd"
+
+    sheet = read_sheet(a_book(tmp_path / "office.xlsx", HEADER, ("A-1", "x", 1e10, 2), change=beyond))
+    assert told(sheet.problems) == {(2, "Lat")}
+
+
+@pytest.mark.parametrize("at", [0.3, 0.5, 0.9])
+def test_a_workbook_broken_off_or_spoilt_is_said_to_be(tmp_path: Path, at: float) -> None:
+    whole = a_book(tmp_path / "office.xlsx", HEADER, ("A-1",)).read_bytes()
+    cut = int(len(whole) * at)
+    path = tmp_path / "broken.xlsx"
+    path.write_bytes(whole[:cut])
+    with pytest.raises(InputError, match="cannot be read as a workbook"):
+        read_sheet(path)
+
+
 def test_no_column_is_lost_without_a_word(tmp_path: Path) -> None:
     header = ("Account", "Notes", None, "Lat", "Notes", None)
     sheet = read_sheet(a_book(tmp_path / "office.xlsx", header, ("A-1", "one", "stray", 1, "two"), ("A-2",)))
