@@ -23,8 +23,8 @@ MOST_PARTS = 2_000
 SHOWS_ANOTHER_TIME = r"\b(?:TODAY|NOW|RAND|RANDBETWEEN|OFFSET|INDIRECT)\s*\("
 """What makes a formula's value another one when the file is opened again."""
 UNREADABLE = (
-    KeyError, ValueError, TypeError, AttributeError, IndexError, ArithmeticError, BadZipFile, zlib.error, OSError,
-    EOFError, RuntimeError, SyntaxError,
+    KeyError, ValueError, TypeError, AttributeError, IndexError, ArithmeticError, BadZipFile, zlib.error,
+    OSError, EOFError, RuntimeError, SyntaxError,
 )  # fmt: skip
 """What broken files raise: XML that is none a SyntaxError, a locked part a RuntimeError."""
 

@@ -65,7 +65,7 @@ def read_positions(sheet: Sheet) -> dict[str, tuple[str, str]]:
 
 
 def known_positions(store: Store, keeper: str) -> dict[str, tuple[str, str]]:
-    """Return where an organisation's sites are known to be, by number and by address; none of a new one."""
+    """Return where an organisation's sites are known to be, as ``known_keys`` looks them up."""
     with store.begin() as work:
         try:
             of = organisation(work, keeper)
@@ -76,7 +76,8 @@ def known_positions(store: Store, keeper: str) -> dict[str, tuple[str, str]]:
     found: dict[str, set[tuple[str, str]]] = {}
     for site in sites:
         place = (repr(site.latitude_deg), repr(site.longitude_deg))
-        for key in keys(numbers.get(site.site_id, ""), site.address):
+        number = numbers.get(site.site_id, "")
+        for key in {*keys(number, site.address), *known_keys(number, site.address)}:
             found.setdefault(key, set()).add(place)
     return {key: places.pop() for key, places in found.items() if len(places) == 1}
 
@@ -87,3 +88,12 @@ def keys(number: str, address: str) -> Iterator[str]:
         yield f"number {number.casefold()}"
     if address:
         yield f"address {address.casefold()}"
+
+
+def known_keys(number: str, address: str) -> Iterator[str]:
+    """Yield what a known place is looked up by: a number with another address is another place."""
+    if number and address:
+        yield f"number {number.casefold()} at {address.casefold()}"
+        yield f"address {address.casefold()}"
+    else:
+        yield from keys(number, address)

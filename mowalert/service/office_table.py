@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from io import StringIO
 
-from mowalert.service.completion import Placeless, Positions, keys
+from mowalert.service.completion import Placeless, Positions, keys, known_keys
 from mowalert.service.lawn_rows import COLUMNS, Problem
 from mowalert.service.mapping import ColumnMapping
 from mowalert.service.office_doubles import Told, refuse_doubles
@@ -128,14 +128,16 @@ class _Places:
         """Whether a row has a position, or can be given one; half a position is none, and nor is 0."""
         if all(_is_told(cells.get(name, "")) for name in ("latitude", "longitude")):
             return True
-        for key in keys(cells.get("number", ""), cells.get("address", "")):
-            place = self._listed.get(key) or self._known.get(key)
-            if place:
-                self._used.add(key)
-                self._from_known += key not in self._listed
-                cells["latitude"], cells["longitude"] = place
-                return True
-        return False
+        names = cells.get("number", ""), cells.get("address", "")
+        listed = next((key for key in keys(*names) if key in self._listed), None)
+        known = next((key for key in known_keys(*names) if key in self._known), None)
+        if listed is not None:
+            self._used.add(listed)
+            cells["latitude"], cells["longitude"] = self._listed[listed]
+        elif known is not None:
+            self._from_known += 1
+            cells["latitude"], cells["longitude"] = self._known[known]
+        return listed is not None or known is not None
 
     def remarks(self) -> list[str]:
         """Say what of the list was needed by no row, and how many positions were known."""

@@ -286,6 +286,9 @@ def test_a_site_that_is_known_needs_no_position_again(store: SqlStore, tmp_path:
     bare = read_sheet(a_book(tmp_path / "two.xlsx", [a_row(1, Lat="", Lon="")]))
     shown = brought(store, table_of(bare, known=known_positions(store, "Green Quarter")))
     assert (shown.unchanged, shown.waiting, shown.changes) == (1, 0, ())
+    moved = a_book(tmp_path / "moved.xlsx", [a_row(1, Lat="", Lon="", **{"Street Address": "9 Oak Street"})])
+    shown = brought(store, table_of(read_sheet(moved), known=known_positions(store, "Green Quarter")))
+    assert shown.waiting == 1, "a number with another address is another place"
     assert known_positions(store, "Somebody else") == {}
 
 

@@ -168,7 +168,9 @@ def test_half_a_place_and_zero_are_no_place(place: tuple[str, str]) -> None:
     row = PLAIN | {"latitude": place[0], "longitude": place[1]}
     table = a_table(row)
     assert [(one.line, one.number) for one in table.placeless] == [(2, "A-1")]
-    assert text_of(a_table(row, known={"number a-1": ("42.5", "-73.5")}), "latitude") == ["42.5"]
+    assert text_of(a_table(row, known={"number a-1 at 1 elm street": ("42.5", "-73.5")}), "latitude") == [
+        "42.5"
+    ]
     listed = {"address 1 elm street": ("42.6", "-73.5"), "number b": ("1", "1")}
     table = a_table(row, positions=listed)
     assert text_of(table, "latitude") == ["42.6"]
