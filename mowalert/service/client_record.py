@@ -8,9 +8,10 @@ from mowalert.domain.lookback import Told
 from mowalert.domain.words import HoldReason, NoticeKind, Units
 from mowalert.errors import InputError
 from mowalert.service.crew_records import Outcome, VisitRecord
+from mowalert.service.cuts import Cut, cuts_between
 from mowalert.service.known import organisation, sites_named
 from mowalert.service.ports import Store, Work
-from mowalert.service.records import EventRecord, KeeperRecord, LawnRecord, SiteRecord
+from mowalert.service.records import KeeperRecord, LawnRecord, SiteRecord
 
 LONGEST_D = 800
 
@@ -112,33 +113,24 @@ def _lines(
 ) -> list[RecordLine]:
     ids = [lawn.lawn_id for lawn in lawns]
     visits = work.crews.visits(keeper_id, first=first, last=last, lawn_ids=ids)
-    events = work.lawns.events_between(ids, first=first, last=last)
+    cuts = cuts_between(work, ids, visits, first=first, last=last)
+    skipped = [visit for visit in visits if visit.outcome is Outcome.SKIPPED]
     told = work.outbox.told_between(ids, [NoticeKind.HOLD, NoticeKind.RELEASE], first=first, last=last)
-    by_visit = {visit.event_id for visit in visits if visit.event_id is not None}
     lines = []
     for lawn in lawns:
-        mine = [visit for visit in visits if visit.lawn_id == lawn.lawn_id]
-        lines += [_visited(lawn, visit) for visit in mine]
-        lines += [
-            _reported(lawn, event)
-            for event in events.get(lawn.lawn_id, ())
-            if event.kind == "mowing" and not event.assumed and event.event_id not in by_visit
-        ]
+        lines += [_cut(lawn, cut) for cut in cuts if cut.lawn_id == lawn.lawn_id]
+        lines += [_skipped(lawn, visit) for visit in skipped if visit.lawn_id == lawn.lawn_id]
         lines += _held(lawn, told.get(lawn.lawn_id, ()))
     return sorted(lines, key=lambda line: (line.on, line.lawn, line.what))
 
 
-def _visited(lawn: LawnRecord, visit: VisitRecord) -> RecordLine:
-    if visit.outcome is Outcome.SKIPPED:
-        reason = visit.reason.value if visit.reason else ""
-        return RecordLine(visit.on, lawn.name, "skipped", reason=reason, note=visit.note)
-    return RecordLine(visit.on, lawn.name, "cut", visit.height_mm, visit.removed, lawn.third, note=visit.note)
+def _cut(lawn: LawnRecord, cut: Cut) -> RecordLine:
+    return RecordLine(cut.on, lawn.name, "cut", cut.height_mm, cut.removed, lawn.third, note=cut.note)
 
 
-def _reported(lawn: LawnRecord, event: EventRecord) -> RecordLine:
-    height, before = event.height_mm, event.before_mm
-    removed = None if height is None or before is None else max(0.0, 1 - height / max(before, height))
-    return RecordLine(event.on, lawn.name, "cut", height, removed, lawn.third)
+def _skipped(lawn: LawnRecord, visit: VisitRecord) -> RecordLine:
+    reason = visit.reason.value if visit.reason else ""
+    return RecordLine(visit.on, lawn.name, "skipped", reason=reason, note=visit.note)
 
 
 def _held(lawn: LawnRecord, told: Sequence[Told]) -> list[RecordLine]:
