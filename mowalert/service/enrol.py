@@ -17,7 +17,7 @@ from mowalert.domain.lawn import pace_of
 from mowalert.domain.rounds import as_weekdays, timetable_for, weekdays_in
 from mowalert.domain.stand import StandKey, rooting_class
 from mowalert.domain.thirds import THIRD
-from mowalert.domain.words import KeeperKind
+from mowalert.domain.words import KeeperKind, Watering
 from mowalert.service.anchoring import place, restarted
 from mowalert.service.guides import guides_now
 from mowalert.service.lawn_rows import LawnRow
@@ -230,7 +230,17 @@ def _enrol_lawn(case: _Case, row: LawnRow, keeper: KeeperRecord, site: SiteRecor
     lawn = _lawn(case, row, keeper, site)
     if known is None:
         return _add_lawn(case, lawn)
-    return _change_lawn(case, row, known, lawn)
+    return _change_lawn(case, row, known, replace(lawn, stand_id=_as_dry(case.work, known, lawn)))
+
+
+def _as_dry(work: Work, known: LawnRecord, lawn: LawnRecord) -> int:
+    """The stand a known lawn belongs to by a table: days without water are not the table's to change."""
+    stands = work.stands.get([known.stand_id, lawn.stand_id])
+    was, told = stands[known.stand_id].key, stands[lawn.stand_id]
+    if not was.dry_from or told.key.watering is not Watering.REGULAR:
+        return lawn.stand_id
+    dry = replace(told.key, dry_from=was.dry_from, dry_until=was.dry_until)
+    return work.stands.ensure(told.cell_id, dry)
 
 
 def _with_known(work: Work, row: LawnRow, known: LawnRecord) -> LawnRow:

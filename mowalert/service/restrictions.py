@@ -192,7 +192,7 @@ def lift(
     Raises
     ------
     InputError
-        If the organisation has none of that number, or it ends sooner by itself.
+        If the organisation has none of that number, or it ends sooner.
     """
     with store.begin() as work:
         of = organisation(work, keeper)
@@ -207,9 +207,9 @@ def lift(
 
 
 def day_before(first_free_on: date, last_on: date | None, what: str) -> date:
-    """Return the last day of what is ended early; InputError if it ends sooner by itself."""
+    """Return the last day of what is ended early; InputError if it ends sooner."""
     if last_on is not None and last_on < first_free_on:
-        raise InputError(f"{what} ends on {last_on} by itself")
+        raise InputError(f"{what} ends on {last_on} already")
     return first_free_on - timedelta(days=1)
 
 

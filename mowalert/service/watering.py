@@ -104,7 +104,7 @@ def turn_on(
     Raises
     ------
     InputError
-        If there is no such number, or it ends sooner by itself; then nothing is kept.
+        If there is no such number, or it ends sooner; then nothing is kept.
     """
     with store.begin() as work:
         of = organisation(work, keeper)

@@ -65,6 +65,9 @@ class Summer:
             return WeatherDay(on, t_min_c, t_max_c, rain_mm, "nws", *others)
 
         self.store, self.skies = new_store(self.path), Skies(day)
+        self.enrol()
+
+    def enrol(self) -> None:
         found, report = read_table(TABLE, TURF, now=at(FIRST))
         assert report.problems == []
         enrol(self.store, TURF, found, report, source="a test", cell_degrees=0.1, now=at(FIRST))
@@ -191,8 +194,19 @@ def test_a_ban_that_is_lifted_has_dried_the_grass_all_the_same(summer: Summer) -
         keeper_id = work.keepers.all()[0].keeper_id
         assert work.parks.restrictions([keeper_id], since=first_on) == {keeper_id: [lifted]}
         assert work.parks.restrictions([keeper_id], since=free_on) == {}
-    with pytest.raises(InputError, match=f"ends on {lifted.last_on} by itself"):
+    with pytest.raises(InputError, match=f"ends on {lifted.last_on} already"):
         lift(summer.store, NAME, kept.restriction_id, first_free_on=free_on, now=at(free_on))
+
+
+def test_the_same_table_again_changes_nothing_of_what_is_dry(summer: Summer) -> None:
+    off_on = date(2012, 5, 10)
+    summer.play(off_on - timedelta(days=1), every=3)
+    water_off(summer, off_on)
+    summer.play(off_on + timedelta(days=20), every=5)
+    summer.enrol()
+    assert summer.watered_plainly() == []
+    summer.play(off_on + timedelta(days=21))
+    assert summer.jumps == []
 
 
 def days(first: int, last: int | None) -> tuple[date, date]:
