@@ -56,7 +56,7 @@ class DeliveryError(MowalertError):
     channel : str
         ``email`` or ``sms``.
     code : str
-        The other side's code, or an empty text.
+        The other side's code for this address, or an empty text.
     fate_known : bool
         ``False`` when the message may have gone out all the same.
     """

@@ -114,12 +114,13 @@ class SmtpTransport:
     def send(self, message: OutgoingMessage) -> None:
         """Send one mail; DeliveryError tells whether trying again can help."""
         data = build_mime(message, sender=self._sender)
+        server = self._connected()
         try:
-            self._connected().sendmail(parseaddr(self._sender)[1], [message.address], data)
+            server.sendmail(parseaddr(self._sender)[1], [message.address], data)
         except smtplib.SMTPRecipientsRefused as error:
             code, text = next(iter(error.recipients.values()))
             self._reset()
-            raise _refused(code, text) from error
+            raise _refused(code, text, of_recipient=True) from error
         except smtplib.SMTPResponseException as error:
             self.close()
             raise _refused(error.smtp_code, error.smtp_error) from error
@@ -140,7 +141,13 @@ class SmtpTransport:
     def _connected(self) -> smtplib.SMTP:
         if self._server is not None and self._is_alive(self._server):
             return self._server
-        self._server = self._connect()
+        try:
+            self._server = self._connect()
+        except (OSError, smtplib.SMTPException) as error:
+            # A server that will not talk to us, or does not know our password, says nothing of a message.
+            code = getattr(error, "smtp_code", "")
+            reason = f"no connection: {type(error).__name__} {code}".rstrip()
+            raise DeliveryError(reason, permanent=False, channel=Channel.EMAIL) from error
         return self._server
 
     def _is_alive(self, server: smtplib.SMTP) -> bool:
@@ -173,12 +180,17 @@ class SmtpTransport:
                 self._server.rset()
 
 
-def _refused(code: int, text: bytes | str) -> DeliveryError:
+def _refused(code: int, text: bytes | str, *, of_recipient: bool = False) -> DeliveryError:
     said = text.decode("ascii", "replace") if isinstance(text, bytes) else text
     # The server's words may repeat the address; its enhanced code says enough.
     reason = said.split()[0] if said.split() else ""
+    # A sender, a content or a policy that is refused (RFC 3463, x.7.x) is no fault of the address.
+    about_address = of_recipient and not reason.startswith(("4.7.", "5.7."))
     return DeliveryError(
-        f"refused with {code} {reason}", permanent=code >= 500, channel=Channel.EMAIL, code=str(code)
+        f"refused with {code} {reason}",
+        permanent=code >= 500,
+        channel=Channel.EMAIL,
+        code=str(code) if about_address else "",
     )
 
 

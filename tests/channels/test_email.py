@@ -176,9 +176,17 @@ def test_a_refusal_at_any_stage_tells_whether_to_try_again(
     with pytest.raises(DeliveryError) as caught:
         transport.send(a_mail())
     assert caught.value.permanent is permanent
-    assert caught.value.code == answer[:3]
+    assert str(caught.value).startswith(f"refused with {answer[:3]}")
+    assert caught.value.code == (answer[:3] if stage == "RCPT" else ""), "only this is about the address"
     transport.send(a_mail())
     assert desk.taken
+
+
+def test_a_policy_that_refuses_us_does_not_blame_the_address(desk: Desk, transport: SmtpTransport) -> None:
+    desk.answers["RCPT"] = ["550 5.7.1 your network is on a list"]
+    with pytest.raises(DeliveryError) as caught:
+        transport.send(a_mail())
+    assert (caught.value.permanent, caught.value.code) == (True, "")
 
 
 def test_a_line_that_drops_after_data_leaves_the_fate_unknown_and_the_next_try_the_same_id(
