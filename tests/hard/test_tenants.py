@@ -19,7 +19,7 @@ from skies import Skies
 from stores import contents
 from web.conftest import services_in, visiting
 from web.test_work_pages import Company, company_of_crews, handed_out
-from web_people import BASE, Visitor
+from web_people import ANN, BASE, Visitor
 from web_programs import API, Program, program
 
 from mowalert.links import CONFIRM, MOWED, PAGE, WORK
@@ -290,6 +290,43 @@ def test_lists_feeds_and_files_hold_nothing_of_another_tenant(neighbours: Neighb
             assert not any(word in answer.text for word in THEIR_WORDS), way.template
             assert answer.status_code < 500, way.template
     assert seen > 20
+
+
+PROOF_IN_THE_ADDRESS = {"/stop/{token}", "/stop-work/{token}"}
+"""Mail programs post here by themselves, without a form (RFC 8058)."""
+
+
+def test_no_form_that_is_not_ours_changes_anything(neighbours: Neighbours) -> None:
+    """Every form is sent without its proof, and with that of another form."""
+    visitor = neighbours.visitor
+    other = visitor.services.links.form_token("join", now=visitor.now)
+    mine = neighbours.mine.numbers
+    own = {name: mine[kind][0] for name, kind in IDS.items()}
+    before, tried = standing(visitor), 0
+    for way in neighbours.ways:
+        if way.method != "POST" or way.below or way.template in PROOF_IN_THE_ADDRESS:
+            continue
+        for form in ("", "x", other if way.template != "/join" else "y"):
+            data = ANN | {"form": form, "do": "stop", "on": str(TODAY), "outcome": "done"}
+            data |= {"lawn": str(mine["lawns"][0]), "name": "olga", "password": "a guess of many words"}
+            answer = neighbours.ask(way, own, data=data)
+            tried += 1
+            assert answer.status_code in (303, 400, 404), way.template
+            assert "Set-Cookie" not in answer.headers
+    assert standing(visitor) == before
+    assert tried >= 3 * 8
+
+
+def test_no_answer_leads_to_another_host(neighbours: Neighbours) -> None:
+    own = {name: neighbours.mine.numbers[kind][0] for name, kind in IDS.items()}
+    elsewhere = "//evil.example/x"
+    params = dict.fromkeys(("said", "next", "url", "lang", "on"), elsewhere)
+    for way in neighbours.ways:
+        if way.method == "GET" and not way.below:
+            answer = neighbours.ask(way, own, params=params, headers={"Host": "evil.example"})
+            there = answer.headers.get("Location", "/")
+            assert there.startswith("/"), way.template
+            assert not there.startswith("//"), way.template
 
 
 def test_without_a_session_no_operators_page_is_shown(neighbours: Neighbours) -> None:

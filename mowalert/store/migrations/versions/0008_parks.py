@@ -190,7 +190,7 @@ def downgrade() -> None:
     op.execute(sa.text(_BACK))
     for name in ("stand_growth", "kept_forecast"):
         op.execute(
-            sa.text(f"DELETE FROM {name} WHERE stand_id IN (SELECT stand_id FROM stand WHERE dry_from <> 0)")  # noqa: S608
+            sa.text(f"DELETE FROM {name} WHERE stand_id IN (SELECT stand_id FROM stand WHERE dry_from <> 0)")  # noqa: S608  # nosec B608
         )
     op.execute(sa.text("DELETE FROM stand WHERE dry_from <> 0"))
     with op.batch_alter_table("stand") as stand:
