@@ -49,7 +49,8 @@ def open_engine(url: str, *, reads: bool = False) -> Engine:
         if parsed.get_backend_name() == "sqlite":
             return _sqlite(url, parsed.database, reads=reads)
         one_moment = {"isolation_level": "REPEATABLE READ"} if reads else {}
-        return create_engine(parsed, pool_pre_ping=True, **one_moment)
+        # Parameters are people's: no error shows them.
+        return create_engine(parsed, pool_pre_ping=True, hide_parameters=True, **one_moment)
     except (SQLAlchemyError, ModuleNotFoundError, OSError) as error:
         raise StoreError(f"the store cannot be opened: {first_line(error)}") from error
 
@@ -59,7 +60,9 @@ def _sqlite(url: str, database: str | None, *, reads: bool) -> Engine:
     if database and not in_memory:
         Path(database).parent.mkdir(parents=True, exist_ok=True)
     options: dict[str, Any] = {"connect_args": {"timeout": BUSY_WAIT_S, "check_same_thread": False}}
-    engine = create_engine(url, **options, **({"poolclass": StaticPool} if in_memory else {}))
+    engine = create_engine(
+        url, hide_parameters=True, **options, **({"poolclass": StaticPool} if in_memory else {})
+    )
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin if reads else _begin_immediate)
     return engine
