@@ -28,6 +28,8 @@ AtOption = Annotated[
 ]
 OrganisationOption = Annotated[str, typer.Option("--keeper", help="The organisation's name or number.")]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+LARGEST_TEXT = 512 * 1024 * 1024
+"""Of a file that is read whole: a table of some million lawns. [bytes]"""
 CONFIG: dict[str, Path | None] = {"path": None}
 
 
@@ -94,6 +96,8 @@ def needed_day(text: str) -> date:
 def read_text(path: Path) -> str:
     """Return a file's text; InputError if it cannot be read as one."""
     try:
+        if path.stat().st_size > LARGEST_TEXT:
+            raise InputError(f"{path}: is larger than {LARGEST_TEXT >> 20} MiB; bring it in parts")
         return path.read_text(encoding="utf-8-sig")
     except OSError as error:
         raise InputError(f"{path}: {error.strerror}") from error
