@@ -133,14 +133,17 @@ class Rounds:
         for detour, place in lost:
             if self.fits(crew, [*order[:place], visit, *order[place:]]):
                 return detour, crew, place
-            if not self._windowed(order, visit):
+            if not self._windowed(crew, order, visit):
                 return None
         return None
 
-    def _windowed(self, order: Sequence[int], visit: int) -> bool:
-        """Whether any of these visits has hours of its own, so that a dearer place may still fit."""
-        visits = self.ground.visits
-        return any(visits[one].from_min > 0 or visits[one].to_min < 24 * 60 for one in (*order, visit))
+    def _windowed(self, crew: int, order: Sequence[int], visit: int) -> bool:
+        """Whether any of these visits has hours within the crew's, so that a dearer place may still fit."""
+        visits, hours = self.ground.visits, self.ground.crews[crew]
+        return any(
+            visits[one].from_min > hours.from_min or visits[one].to_min < hours.to_min
+            for one in (*order, visit)
+        )
 
     def replace(self, visit: int, *, better_by: float) -> bool:
         """Let the least worthy planned visit give way to a worthier one; ``False`` if none can."""

@@ -53,7 +53,14 @@ class DayLawns:
 
 
 def day_lawns(
-    work: Work, turf: Turf, policy: Policy, keeper: KeeperRecord, *, on: date, now: datetime
+    work: Work,
+    turf: Turf,
+    policy: Policy,
+    keeper: KeeperRecord,
+    *,
+    on: date,
+    now: datetime,
+    seen: Sequence[SeenLawn] | None = None,
 ) -> DayLawns:
     """Look at every lawn of an organisation as it will stand on a day.
 
@@ -71,17 +78,20 @@ def day_lawns(
         The day, today or within the forecast.
     now : datetime
         The moment.
+    seen : Sequence[SeenLawn] | None
+        The organisation's lawns as they are seen at that moment, where another day has seen them already.
 
     Returns
     -------
     DayLawns
         Lawns whose window is open on that day are jobs; those under a hold are listed with it.
     """
-    ids = [lawn.lawn_id for lawn in work.lawns.of_keepers([keeper.keeper_id])]
-    seen = see_lawns(work, turf, policy, ids, now)
+    if seen is None:
+        ids = [lawn.lawn_id for lawn in work.lawns.of_keepers([keeper.keeper_id])]
+        seen = see_lawns(work, turf, policy, ids, now)
     known = _Known(
         work.crews.sites(keeper.keeper_id),
-        work.crews.lawns(ids),
+        work.crews.lawns([case.lawn.lawn_id for case in seen]),
         _last_visits(work, keeper.keeper_id, on),
     )
     jobs, lawns, held = [], {}, []

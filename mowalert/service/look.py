@@ -204,6 +204,8 @@ def see_lawns(
     stands = load_stands(work, sorted({lawn.stand_id for lawn in lawns}))
     # Somewhere it is still yesterday.
     speak = speakers(work, turf, lawns, today=now.date() - timedelta(days=1))
+    # Lawns of one stand see the same sky: its days are put together once.
+    outlooks: dict[tuple[int, tuple[int, int], date], Outlook] = {}
     seen = []
     for lawn in lawns:
         if (stand := stands.get(lawn.stand_id)) is None:
@@ -211,8 +213,12 @@ def see_lawns(
         keeper, site = keepers[lawn.keeper_id], sites[lawn.site_id]
         today = keeper.today(now)
         facts = speak.facts(lawn, site, turf, today=today)
-        outlook = outlook_for(stand, facts.mowing_hours, today=today, now=now, max_age=policy.max_age)
-        outlook = speak.outlook(lawn, outlook)
+        alike = (lawn.stand_id, facts.mowing_hours, today)
+        if alike not in outlooks:
+            outlooks[alike] = outlook_for(
+                stand, facts.mowing_hours, today=today, now=now, max_age=policy.max_age
+            )
+        outlook = speak.outlook(lawn, outlooks[alike])
         seen.append(SeenLawn(lawn, keeper, site, stand, outlook, facts, today))
     return seen
 

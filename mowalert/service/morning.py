@@ -28,6 +28,7 @@ from mowalert.service.day_plans import (
     with_visits,
 )
 from mowalert.service.known import known_keeper
+from mowalert.service.look import SeenLawn
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord
 from mowalert.service.tell import Policy
@@ -156,9 +157,9 @@ class _Desk:
         kept = self.work.crews.plan(self.keeper.keeper_id, on)
         return None if kept is None else sheet_of(kept)
 
-    def lawns(self, on: date) -> DayLawns:
+    def lawns(self, on: date, seen: Sequence[SeenLawn] | None = None) -> DayLawns:
         """The organisation's lawns as they stand on a day."""
-        return day_lawns(self.work, self.turf, self.policy, self.keeper, on=on, now=self.now)
+        return day_lawns(self.work, self.turf, self.policy, self.keeper, on=on, now=self.now, seen=seen)
 
     def planned(self, lawns: DayLawns, crews: Sequence[Crew], on: date, *, ahead: DayPlan | None) -> Draft:
         """A day's plan: from nothing, or what keeps most of the one made ahead."""
@@ -261,21 +262,22 @@ def replan_day(
             sheet = desk.keep(draft, why=why, changes=told, before=before)
             made += [sheet] if told else []
         if why == RAIN:
-            made += _next_days(desk, draft.plan)
+            made += _next_days(desk, draft)
         work.commit()
     return made
 
 
-def _next_days(desk: _Desk, today: DayPlan) -> list[DaySheet]:
+def _next_days(desk: _Desk, today: Draft) -> list[DaySheet]:
     """Plans for the days after a rained-off one, of what it leaves undone; none where one stays as it is."""
-    planned = _lawn_ids(today)
+    planned = _lawn_ids(today.plan)
     made: list[DaySheet] = []
     for ahead in range(1, DAYS_AFTER_RAIN + 1):
-        on = today.on + timedelta(days=ahead)
-        lawns = _without(desk.lawns(on), planned)
-        crews = [_dry_hours(crew, lawns, on) for crew in day_crews(desk.work, desk.keeper.keeper_id, on)]
-        if not crews:
+        on = today.plan.on + timedelta(days=ahead)
+        working = day_crews(desk.work, desk.keeper.keeper_id, on)
+        if not working:
             continue
+        lawns = _without(desk.lawns(on, today.lawns.seen), planned)
+        crews = [_dry_hours(crew, lawns, on) for crew in working]
         before = desk.newest(on)
         left = plan_of(before) if before else None
         draft = desk.planned(lawns, crews, on, ahead=left)
