@@ -1,6 +1,6 @@
 """An organisation's lawns as a day's plan sees them: what could be cut, what is held, and by whom."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 

@@ -102,11 +102,22 @@ def keep_version(
         crew_heat=_heat_of(work, keeper.keeper_id, hours, draft.crews, plan.on),
         warnings=warnings_for(work, sorted(lawns.cells), now=now),
     )
-    facts = {"sheet": SHEET.dump_python(sheet, mode="json"), "rain_mm": rain_by_cell(hours)}
+    facts = {
+        "sheet": SHEET.dump_python(sheet, mode="json"),
+        "rain_mm": rain_by_cell(hours),
+        "driving": _driving(sheet),
+    }
     record = PlanRecord(0, keeper.keeper_id, plan.on, sheet.version, why, now, facts)
     if not work.crews.keep_plan(record):
         raise InputError(f"{keeper.name}: the plan for {plan.on} was changed by somebody else just now")
     return sheet
+
+
+def _driving(sheet: DaySheet) -> dict[str, float]:
+    """What a week looks back on, apart from the sheet: it need not be read for it."""
+    crews = [crew for crew in sheet.crews if crew.stops]
+    minutes = sum(crew.back_min - crew.leaves_min - crew.work_min for crew in crews)
+    return {"minutes": minutes, "stops": sum(len(crew.stops) for crew in crews)}
 
 
 def rain_by_cell(hours: Mapping[int, DayHours]) -> dict[str, list[float]]:

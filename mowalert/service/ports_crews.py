@@ -103,6 +103,9 @@ class Crews(Protocol):
     def plans(self, keeper_id: int, *, first: date, last: date) -> list[PlanRecord]:
         """The newest plan of each of some days, both included, in order of day."""
 
+    def driving(self, keeper_id: int, *, first: date, last: date) -> list[tuple[float, int]]:
+        """Minutes driven and stops of the newest plan of each of some days, both included."""
+
     def add_visits(self, visits: Sequence[VisitRecord]) -> list[int]:
         """Keep visits; their ids are given back in order."""
 

@@ -17,7 +17,6 @@ from mowalert.domain.thirds import limit_height_mm, window_height_mm
 from mowalert.service.crew_records import LawnWork, Outcome, VisitRecord
 from mowalert.service.cuts import cuts_between
 from mowalert.service.day_lawns import minutes_at
-from mowalert.service.day_plans import newest_sheets
 from mowalert.service.known import known_keeper
 from mowalert.service.look import SeenLawn, see_lawns
 from mowalert.service.outlook import weather_stamp
@@ -87,11 +86,10 @@ def _crew_h(work: Work, keeper_id: int, on: date) -> float:
 
 def _drive_min(work: Work, keeper_id: int, today: date) -> float:
     """Minutes of driving a stop has cost in the last plans."""
-    sheets = newest_sheets(work, keeper_id, first=today - timedelta(days=PLANS_LOOKED_AT_D), last=today)
-    crews = [crew for sheet in sheets for crew in sheet.crews if crew.stops]
-    stops = sum(len(crew.stops) for crew in crews)
-    driven = sum(crew.back_min - crew.leaves_min - crew.work_min for crew in crews)
-    return max(0.0, driven / stops) if stops else USUAL_DRIVE_MIN
+    first = today - timedelta(days=PLANS_LOOKED_AT_D)
+    told = work.crews.driving(keeper_id, first=first, last=today)
+    stops = sum(stops for _, stops in told)
+    return max(0.0, sum(minutes for minutes, _ in told) / stops) if stops else USUAL_DRIVE_MIN
 
 
 def _cuts_of(

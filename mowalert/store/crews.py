@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Connection, Table, delete, func, insert, select, tuple_, update
+from sqlalchemy import ColumnElement, Connection, Table, delete, func, insert, select, tuple_, update
 
 from mowalert.domain.words import Channel, Clippings
 from mowalert.service.crew_records import (
@@ -152,12 +152,14 @@ class SqlCrews:
 
     def plans(self, keeper_id: int, *, first: date, last: date) -> list[PlanRecord]:
         """The newest plan of each of some days, both included, in order of day."""
-        days = (day_plan.c.keeper_id == keeper_id, day_plan.c.on.between(first, last))
-        # A plan holds its whole day: older versions are left where they are.
-        newest = select(day_plan.c.on, func.max(day_plan.c.version)).where(*days).group_by(day_plan.c.on)
-        of_newest = tuple_(day_plan.c.on, day_plan.c.version).in_(newest)
-        query = select(day_plan).where(*days, of_newest).order_by(day_plan.c.on)
+        query = select(day_plan).where(*_newest(keeper_id, first, last)).order_by(day_plan.c.on)
         return [PlanRecord(**row) for row in self._connection.execute(query).mappings()]
+
+    def driving(self, keeper_id: int, *, first: date, last: date) -> list[tuple[float, int]]:
+        """Minutes driven and stops of the newest plan of each of some days, both included."""
+        query = select(day_plan.c.facts["driving"]).where(*_newest(keeper_id, first, last))
+        found = self._connection.scalars(query.order_by(day_plan.c.on))
+        return [(told["minutes"], told["stops"]) for told in found if told is not None]
 
     def add_visits(self, visits: Sequence[VisitRecord]) -> list[int]:
         """Keep visits; their ids are given back in order."""
@@ -190,6 +192,13 @@ class SqlCrews:
         where = (visit.c.visit_id == visit_id, visit.c.undone_at.is_(None))
         undone = self._connection.execute(update(visit).where(*where).values(undone_at=at))
         return known if undone.rowcount else None
+
+
+def _newest(keeper_id: int, first: date, last: date) -> tuple[ColumnElement[bool], ...]:
+    """What the newest plan of each of some days meets; a plan holds its whole day, older ones stay unread."""
+    days = (day_plan.c.keeper_id == keeper_id, day_plan.c.on.between(first, last))
+    newest = select(day_plan.c.on, func.max(day_plan.c.version)).where(*days).group_by(day_plan.c.on)
+    return *days, tuple_(day_plan.c.on, day_plan.c.version).in_(newest)
 
 
 def _contact(row: Any) -> ContactRecord:

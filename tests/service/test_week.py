@@ -51,6 +51,22 @@ def test_the_week_on_both_databases(store: SqlStore) -> None:
     assert (ahead.keeper_name, ahead.from_on, len(ahead.days)) == (NAME, TODAY, 7)
     assert ahead.weather.fresh
     assert ahead_of(made) == ahead
+    crews = made.sheet().crews
+    with store.begin() as work:
+        driven = work.crews.driving(made.keeper_id, first=TODAY, last=TODAY)
+    minutes = sum(crew.back_min - crew.leaves_min - crew.work_min for crew in crews)
+    assert driven == [(pytest.approx(minutes), len(planned(made.sheet())))]
+
+
+def test_the_usual_driving_is_that_of_the_last_plans_without_reading_them_whole(firm: Firm) -> None:
+    usual = ahead_of(firm).days[0]
+    facts = {"sheet": "not looked at", "driving": {"minutes": 400.0, "stops": 10}}
+    with firm.store.begin() as work:
+        work.crews.keep_plan(replace(firm.plan(), version=2, facts=facts))
+        work.commit()
+    longer = ahead_of(firm).days[0]
+    assert longer.due == usual.due > 0
+    assert longer.needed_h > usual.needed_h + longer.due * 30 / 60
 
 
 def test_a_cut_takes_a_lawn_out_of_the_coming_days(firm: Firm) -> None:
