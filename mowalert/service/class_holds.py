@@ -214,9 +214,8 @@ def _end_or_escalate(ledger: Ledger, turf: Turf, policy: Policy, key: Key) -> No
     lawns = [one for one in ledger.lawns(hold.joined) if ledger.key_of(one) == key]
     ids = [lawn.lawn_id for lawn in lawns]
     if not ids:
-        # Every lawn has moved: the hold goes on, or ended, under another name.
+        # Every lawn has moved: their hold goes on, or ended, under another name.
         ledger.change(key, replace(record, released_on=ledger.on))
-        ledger.write(key, HoldStep.RELEASED, sorted(hold.joined))
     elif is_over(hold, on=ledger.on) and _stay_free(ledger, turf, policy, ids):
         ledger.change(key, replace(record, released_on=ledger.on))
         ledger.say(key, ClassStep.RELEASED, ids)
