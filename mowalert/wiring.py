@@ -18,8 +18,8 @@ from mowalert.errors import ConfigError
 from mowalert.links import Links
 from mowalert.parameters import load_turf
 from mowalert.service.deliver import SmsPolicy
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
-from mowalert.service.tell import Policy
 from mowalert.settings import OpenMeteoSettings, Settings, config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import refuse_other, schema_version, upgrade

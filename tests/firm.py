@@ -24,7 +24,7 @@ from mowalert.service.handing_out import Office
 from mowalert.service.lawn_table import read_table
 from mowalert.service.morning import Dispatch
 from mowalert.service.night import NightReport, run_night
-from mowalert.service.tell import Policy
+from mowalert.service.policy import Policy
 from mowalert.store.engine import SqlStore
 
 MORNING = datetime(2026, 5, 7, 9, 35, tzinfo=UTC)

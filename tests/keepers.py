@@ -10,10 +10,10 @@ from mowalert.service.enrol import enrol
 from mowalert.service.grow import grow_stands
 from mowalert.service.guides import guides_now
 from mowalert.service.lawn_table import read_table
+from mowalert.service.policy import Policy
 from mowalert.service.pull import pull_weather
 from mowalert.service.records import LawnRecord
 from mowalert.service.report import Reported, report_height, report_mowing
-from mowalert.service.tell import Policy
 from mowalert.store.engine import SqlStore
 
 START = date(2026, 5, 4)

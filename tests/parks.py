@@ -18,7 +18,7 @@ from mowalert.service.enrol import enrol
 from mowalert.service.lawn_table import read_table
 from mowalert.service.look import outlook_of
 from mowalert.service.night import NightReport, run_night
-from mowalert.service.tell import Policy
+from mowalert.service.policy import Policy
 
 NAME = "River Parks"
 MORNING = datetime(2026, 7, 7, 9, 35, tzinfo=UTC)

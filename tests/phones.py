@@ -15,9 +15,9 @@ from mowalert.service.deliver import SmsPolicy, deliver
 from mowalert.service.enrol import enrol
 from mowalert.service.lawn_table import read_table
 from mowalert.service.night import run_night
+from mowalert.service.policy import Policy
 from mowalert.service.records import AT_ENROLMENT, EventRecord, KeeperRecord, LeasedMessage
 from mowalert.service.replies import Answered, Desk, InboundText, answer_sms
-from mowalert.service.tell import Policy
 from mowalert.store.engine import SqlStore
 
 MORNING = datetime(2026, 5, 7, 15, 0, tzinfo=UTC)

@@ -34,9 +34,9 @@ from mowalert.service.handing_out import Office
 from mowalert.service.lawn_table import read_table
 from mowalert.service.morning import Dispatch
 from mowalert.service.night import run_night
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
 from mowalert.service.records import KeeperRecord, LawnRecord, ToldRecord
-from mowalert.service.tell import Policy
 from mowalert.settings import config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import upgrade

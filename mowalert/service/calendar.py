@@ -17,11 +17,13 @@ from mowalert.domain.lawn import Anchor, Due, LawnFacts, due_after
 from mowalert.domain.notices import HoldFacts, Notice
 from mowalert.domain.rounds import occurrence, round_on
 from mowalert.domain.words import NoticeKind
+from mowalert.service.deciding import timetable_of
 from mowalert.service.grow import AHEAD_DAYS, KEPT_DAYS, NEVER
 from mowalert.service.look import SeenLawn, see_lawns
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import EventRecord, RoundRecord
-from mowalert.service.tell import FACTS, Policy, timetable_of
+from mowalert.service.remembering import FACTS
 
 CANCELLED_FOR = timedelta(days=14)
 """How long a window is served as taken back after its lawn was cut."""

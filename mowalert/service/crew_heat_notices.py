@@ -15,8 +15,8 @@ from mowalert.service.heat_days import HeatDay, heat_of_day
 from mowalert.service.heat_told import HEAT_ROLES
 from mowalert.service.park_records import HeatNotice, HeatStep
 from mowalert.service.people import Occasion, Post
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Store
-from mowalert.service.tell import Policy
 
 EVENING = time(17)
 """From when the next day's heat is told. Working value."""

@@ -16,9 +16,9 @@ from mowalert.domain.work_minutes import usual_minutes
 from mowalert.service.crew_records import LawnWork, Outcome, SiteWork, SkipReason, VisitRecord
 from mowalert.service.day_hours import DAY_MIN
 from mowalert.service.look import SeenLawn, see_lawns
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Work
 from mowalert.service.records import KeeperRecord
-from mowalert.service.tell import Policy
 from mowalert.service.work_hours import clock_hours, clocks_ahead
 
 SHARES_AHEAD_D = 6

@@ -17,9 +17,9 @@ from mowalert.service.day_lawns import DayLawns
 from mowalert.service.heat_days import heat_by_cell, heat_plan_of, worst
 from mowalert.service.official import warnings_for
 from mowalert.service.outlook import weather_stamp
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Work
 from mowalert.service.records import KeeperRecord
-from mowalert.service.tell import Policy
 from mowalert.service.work_hours import whole_hours, working_crews
 
 SHEET = TypeAdapter(DaySheet)

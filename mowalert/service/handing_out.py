@@ -17,10 +17,10 @@ from mowalert.service.failures import note_failure
 from mowalert.service.heat_told import note_told
 from mowalert.service.morning import MORNING, Dispatch, plan_morning, replan_day, replan_if_rain
 from mowalert.service.people import Occasion, Post
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Store
 from mowalert.service.ports_crews import CrewWords
 from mowalert.service.records import KeeperRecord
-from mowalert.service.tell import Policy
 from mowalert.service.week import week_summary
 from mowalert.service.work_hours import has_crews
 

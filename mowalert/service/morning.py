@@ -29,9 +29,9 @@ from mowalert.service.day_plans import (
 )
 from mowalert.service.known import known_keeper
 from mowalert.service.look import SeenLawn
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord
-from mowalert.service.tell import Policy
 from mowalert.service.work_hours import day_crews, hours_in_cells, whole_hours
 
 MORNING, ASKED, RAIN = "morning", "asked", "rain"

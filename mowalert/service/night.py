@@ -13,12 +13,13 @@ from mowalert.service.grow import GrowReport, grow_stands
 from mowalert.service.guides import follow_guides
 from mowalert.service.handing_out import MorningsReport, Office, hand_out
 from mowalert.service.official import pull_warnings
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, WarningSource, WeatherSources, Words
 from mowalert.service.privacy import forget_unconfirmed
 from mowalert.service.pull import PullReport, pull_weather
 from mowalert.service.silence import assume_cuts
 from mowalert.service.spread import judge_forecasts
-from mowalert.service.tell import Policy, TellReport, tell_rounds
+from mowalert.service.tell import TellReport, tell_rounds
 
 LAST_NIGHT = "last_night_at"
 """Name under which the store keeps the moment of the newest night."""

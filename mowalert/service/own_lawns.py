@@ -9,9 +9,9 @@ from mowalert.domain.notices import Notice
 from mowalert.domain.stand import StandKey
 from mowalert.errors import InputError
 from mowalert.service.look import LawnOutlook, SeenLawn, due_of, held_of, lawn_outlook, see_lawns
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeeperRecord, KeptOff, LawnRecord, SiteRecord, ToldRecord
-from mowalert.service.tell import Policy
 
 
 class NotThereError(InputError):

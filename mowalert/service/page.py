@@ -15,10 +15,11 @@ from mowalert.domain.lawn import LawnFacts
 from mowalert.domain.notices import Notice
 from mowalert.domain.rounds import occurrence, round_on
 from mowalert.domain.words import HoldReason
+from mowalert.service.deciding import timetable_of
 from mowalert.service.look import LawnOutlook, SeenLawn, lawn_outlook, see_lawns
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import EventRecord, KeeperRecord, LawnRecord, SiteRecord, ToldRecord
-from mowalert.service.tell import Policy, timetable_of
 
 PAST_DAYS = 14
 LAST_TOLD = 8

@@ -25,8 +25,8 @@ from mowalert.service.letters import Letters, post
 from mowalert.service.people_replies import hear_person
 from mowalert.service.ports import InboundRecord, Store, Work
 from mowalert.service.records import KeeperRecord, LawnRecord, ToldRecord
+from mowalert.service.remembering import FACTS
 from mowalert.service.report import SEASON_DAYS, report_height, report_mowing, reported_before
-from mowalert.service.tell import FACTS
 from mowalert.service.wishes import LONGEST_PAUSE_D, STOPPED, pause, start, stop
 from mowalert.service.within import Within
 

@@ -15,8 +15,7 @@ from mowalert.domain.rounds import Occurrence, latest, missed_between
 from mowalert.domain.words import Channel, DigestKind, KeeperKind
 from mowalert.service.class_holds import ClassDay, class_day
 from mowalert.service.class_notices import tell_classes
-from mowalert.service.deciding import Group, decided, group_of
-from mowalert.service.deciding import timetable_of as timetable_of
+from mowalert.service.deciding import Group, decided, group_of, timetable_of
 from mowalert.service.digests import digest_for, in_order
 from mowalert.service.guides import guides_with_dates
 from mowalert.service.heat_days import heat_of_day
@@ -24,7 +23,7 @@ from mowalert.service.heat_told import note_told
 from mowalert.service.official import warnings_for
 from mowalert.service.outlook import StandDays, weather_stamp
 from mowalert.service.people import Post
-from mowalert.service.policy import Policy as Policy
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Words, Work
 from mowalert.service.records import (
     KeeperRecord,
@@ -33,7 +32,6 @@ from mowalert.service.records import (
     RoundRecord,
     ToldRecord,
 )
-from mowalert.service.remembering import FACTS as FACTS
 from mowalert.service.remembering import remember
 from mowalert.service.work_hours import has_crews
 

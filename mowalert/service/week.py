@@ -20,8 +20,8 @@ from mowalert.service.day_lawns import minutes_at
 from mowalert.service.known import known_keeper
 from mowalert.service.look import SeenLawn, see_lawns
 from mowalert.service.outlook import weather_stamp
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Work
-from mowalert.service.tell import Policy
 from mowalert.service.work_hours import day_crews, working_crews
 
 DAYS = 7

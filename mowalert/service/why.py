@@ -20,11 +20,13 @@ from mowalert.domain.rounds import occurrence, round_on
 from mowalert.domain.thirds import limit_height_mm, window_height_mm
 from mowalert.domain.words import HoldReason, KeeperKind, NoticeKind
 from mowalert.errors import InputError
+from mowalert.service.deciding import timetable_of
 from mowalert.service.guides import Speakers, guide_of
 from mowalert.service.outlook import StandDays, load_stands, outlook_for
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import EventRecord, LawnRecord, ToldRecord
-from mowalert.service.tell import FACTS, Policy, timetable_of
+from mowalert.service.remembering import FACTS
 
 CLOSE = 1e-6
 LOOKED_AT = 1000

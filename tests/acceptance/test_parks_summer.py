@@ -35,7 +35,7 @@ from mowalert.service.lawn_table import read_table
 from mowalert.service.night import run_night
 from mowalert.service.outlook import load_stands
 from mowalert.service.park_records import HeatPlan, HoldLogRecord, HoldStep
-from mowalert.service.tell import Policy
+from mowalert.service.policy import Policy
 from mowalert.store.engine import SqlStore
 
 NAME = "Desert Parks"

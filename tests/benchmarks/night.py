@@ -26,8 +26,9 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel
 from mowalert.parameters import load_turf
 from mowalert.service.grow import grow_stands
+from mowalert.service.policy import Policy
 from mowalert.service.pull import pull_weather
-from mowalert.service.tell import Policy, tell_rounds
+from mowalert.service.tell import tell_rounds
 from mowalert.settings import config_file
 from mowalert.store.engine import SqlStore, open_engine
 from mowalert.store.tables import lawn, stand_growth

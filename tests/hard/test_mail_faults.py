@@ -26,8 +26,8 @@ from mowalert.channels.sms import HttpSms
 from mowalert.domain.rounds import Timetable
 from mowalert.domain.words import Channel
 from mowalert.service.deliver import SmsPolicy, deliver
+from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
-from mowalert.service.tell import Policy
 from mowalert.store.engine import SqlStore
 
 POLICY = Policy(frozenset(Channel), timedelta(hours=36))

@@ -24,9 +24,9 @@ from mowalert.service.deliver import SmsPolicy, deliver
 from mowalert.service.enrol import enrol
 from mowalert.service.lawn_table import read_table
 from mowalert.service.night import run_night
+from mowalert.service.policy import Policy
 from mowalert.service.records import ToldRecord
 from mowalert.service.report import report_mowing
-from mowalert.service.tell import Policy
 from mowalert.store.engine import SqlStore
 from mowalert.store.tables import outbox
 

@@ -28,7 +28,7 @@ from mowalert.domain.words import Channel
 from mowalert.service.enrol import enrol
 from mowalert.service.lawn_table import read_table
 from mowalert.service.night import run_night
-from mowalert.service.tell import Policy
+from mowalert.service.policy import Policy
 from mowalert.store.engine import SqlStore
 from mowalert.weather.fallback import DailyBudget, WeatherService
 from mowalert.weather.http import Http

@@ -19,7 +19,7 @@ from mowalert.service.deliver import DeliveryReport, SmsPolicy, deliver
 from mowalert.service.enrol import enrol
 from mowalert.service.lawn_table import read_table
 from mowalert.service.night import run_night
-from mowalert.service.tell import Policy
+from mowalert.service.policy import Policy
 from mowalert.store.backup import SqlCopies
 from mowalert.store.engine import SqlStore
 

@@ -13,7 +13,7 @@ from mowalert.domain.rounds import Timetable
 from mowalert.domain.words import Channel
 from mowalert.errors import DeliveryError
 from mowalert.service.deliver import DeliveryReport, SmsPolicy, deliver
-from mowalert.service.tell import Policy
+from mowalert.service.policy import Policy
 from mowalert.store.engine import SqlStore
 
 POLICY = Policy(frozenset(Channel), timedelta(hours=36))

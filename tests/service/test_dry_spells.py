@@ -20,9 +20,9 @@ from mowalert.service.grow import grow_stands
 from mowalert.service.lawn_table import read_table
 from mowalert.service.look import see_lawns
 from mowalert.service.park_records import RestrictionKind, WateringOff
+from mowalert.service.policy import Policy
 from mowalert.service.pull import pull_weather
 from mowalert.service.restrictions import NewRestriction, lift, restrict
-from mowalert.service.tell import Policy
 from mowalert.service.watering import Where, turn_off, turn_on
 
 NAME = "Desert Parks"

@@ -25,10 +25,11 @@ from mowalert.service.grow import grow_stands
 from mowalert.service.lawn_table import read_table
 from mowalert.service.look import outlook_of
 from mowalert.service.night import NightReport, run_night
+from mowalert.service.policy import Policy
 from mowalert.service.pull import pull_weather
 from mowalert.service.records import LawnRecord, ToldRecord
 from mowalert.service.report import report_mowing
-from mowalert.service.tell import Policy, tell_rounds
+from mowalert.service.tell import tell_rounds
 from mowalert.store.engine import SqlStore
 from mowalert.store.tables import metadata
 
