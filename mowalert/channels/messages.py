@@ -286,7 +286,7 @@ def render_sms(digest: Digest, *, service_name: str) -> str:
 
 def _sms_sentences(digest: Digest, say: Wording) -> Iterator[str]:
     if digest.kind is DigestKind.CLASS_HOLDS and not digest.to.reads_email:
-        yield ". ".join(say.class_title(one) for one in digest.classes) + "."
+        yield _sms_classes(digest, say)
         return
     if digest.to.kind is not KeeperKind.HOMEOWNER or digest.kind is DigestKind.NO_WEATHER:
         yield f"{subject(digest)}."
@@ -296,6 +296,13 @@ def _sms_sentences(digest: Digest, say: Wording) -> Iterator[str]:
     yield from _sms_advice(digest, digest.notices[0], say)
     if more := len(digest.notices) - 1:
         yield say.ngettext("And {count} more lawn.", "And {count} more lawns.", more).format(count=more)
+
+
+def _sms_classes(digest: Digest, say: Wording) -> str:
+    """One class by its title; of several the count, and which they are."""
+    if len(digest.classes) == 1:
+        return f"{say.class_title(digest.classes[0])}."
+    return f"{subject(digest)}. {', '.join(say.class_place(one) for one in digest.classes)}."
 
 
 def _sms_advice(digest: Digest, first: Notice, say: Wording) -> Iterator[str]:

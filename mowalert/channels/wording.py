@@ -324,17 +324,19 @@ class Wording:
 
     def class_title(self, said: ClassNotice) -> str:
         """Say which class's hold starts, ends or runs long, and where."""
-        where = said.turf_class.replace("_", " ")
-        where = where[:1].upper() + where[1:]
-        if said.district:
-            where = f"{where}, {said.district}"
         title = {
             ClassStep.STARTED: self.gettext("{where}: {hold} starts, do not mow"),
             ClassStep.RELEASED: self.gettext("{where}: {hold} ends, mowing may start again"),
             ClassStep.ESCALATED: self.gettext("{where}: {hold} has lasted {days} days"),
             ClassStep.OVER_CAP: self.gettext("{where}: {hold} meets a height limit"),
         }[said.step]
-        return title.format(where=where, hold=self.hold_name(said.reason), days=said.days)
+        return title.format(where=self.class_place(said), hold=self.hold_name(said.reason), days=said.days)
+
+    def class_place(self, said: ClassNotice) -> str:
+        """Name a class and its district."""
+        turf_class = said.turf_class.replace("_", " ")
+        turf_class = turf_class[:1].upper() + turf_class[1:]
+        return f"{turf_class}, {said.district}" if said.district else turf_class
 
     def class_lines(self, said: ClassNotice, units: Units) -> list[str]:
         """Say why and for how long, what is still allowed, and whom to ask."""

@@ -1,8 +1,8 @@
 """Holds of whole turf classes: one start and one end for a district, whatever its lawns do in between.
 
-A class's hold begins with its first lawn. It is over when its last one has been free for a day and the
-forecast holds none of them again within two days. Lawns that come under it or leave it meanwhile are written
-down and not told of; nor is a change of the reason, save that winter takes over.
+A class's hold begins with its first lawn. It is over when its last one is free and the forecast holds
+none of them again within two days: heat waves have cool days. Lawns that come under it or leave it meanwhile
+are written down and not told of; nor is a change of the reason, save that winter takes over.
 """
 
 from collections.abc import Sequence
@@ -14,8 +14,6 @@ from mowalert.domain.holds import TOLD, told_in
 from mowalert.domain.notices import HoldFacts, Notice
 from mowalert.domain.words import HoldReason, NoticeKind
 
-QUIET_D = 1
-"""Days the last lawn must have been free before its class is: heat waves have cool days. Working value."""
 FREE_AHEAD_D = 2
 """Days ahead on which none of a class's lawns may be forecast to be held. Working value."""
 LONG_AFTER_D = 14
@@ -96,13 +94,6 @@ def winter_takes_over(hold: ClassHold | None, notices: Sequence[Notice]) -> bool
 def with_left(hold: ClassHold, lawn_ids: Sequence[int], *, on: date) -> ClassHold:
     """Return a class's hold after some of its lawns were released."""
     return replace(hold, left={**hold.left, **{one: on for one in lawn_ids if one in hold.held}})
-
-
-def is_over(hold: ClassHold, *, on: date) -> bool:
-    """Whether every lawn has been free for long enough; the class is released if the forecast agrees."""
-    if hold.held or not hold.left:
-        return False
-    return on - max(hold.left.values()) >= timedelta(days=QUIET_D)
 
 
 def stays_free(outlook: Outlook, *, on: date) -> bool:

@@ -8,7 +8,6 @@ from mowalert.domain.class_holds import (
     ClassHold,
     cut_after_release,
     is_of_class,
-    is_over,
     runs_long,
     stays_free,
     winter_takes_over,
@@ -216,7 +215,7 @@ def _end_or_escalate(ledger: Ledger, turf: Turf, policy: Policy, key: Key) -> No
     if not ids:
         # Every lawn has moved: their hold goes on, or ended, under another name.
         ledger.change(key, replace(record, released_on=ledger.on))
-    elif is_over(hold, on=ledger.on) and _stay_free(ledger, turf, policy, ids):
+    elif _stay_free(ledger, turf, policy, ids):
         ledger.change(key, replace(record, released_on=ledger.on))
         ledger.say(key, ClassStep.RELEASED, ids)
 
