@@ -105,7 +105,7 @@ def stays_free(outlook: Outlook, *, on: date) -> bool:
 def runs_long(hold: ClassHold, *, on: date) -> bool:
     """Whether it is to be told, once, that a hold runs long."""
     # Counted from the day it was told: the start of an older one says itself since when it lasts.
-    return hold.escalated_on is None and bool(hold.held) and (on - hold.told_on).days > LONG_AFTER_D
+    return hold.escalated_on is None and (on - hold.told_on).days > LONG_AFTER_D
 
 
 def worst_facts(notices: Sequence[Notice]) -> HoldFacts | None:

@@ -205,19 +205,16 @@ def _capped(ledger: Ledger, key: Key) -> list[int]:
 
 def _end_or_escalate(ledger: Ledger, turf: Turf, policy: Policy, key: Key) -> None:
     hold, record = ledger.holds[key], ledger.records[key]
-    if runs_long(hold, on=ledger.on):
-        ledger.change(key, replace(record, escalated_on=ledger.on))
-        ledger.say(key, ClassStep.ESCALATED, sorted(hold.held))
-    if hold.held:
-        return
-    lawns = [one for one in ledger.lawns(hold.joined) if ledger.key_of(one) == key]
-    ids = [lawn.lawn_id for lawn in lawns]
-    if not ids:
+    here = [lawn.lawn_id for lawn in ledger.lawns(hold.joined) if ledger.key_of(lawn) == key]
+    if not here:
         # Every lawn has moved: their hold goes on, or ended, under another name.
         ledger.change(key, replace(record, released_on=ledger.on))
-    elif _stay_free(ledger, turf, policy, ids):
+    elif not hold.held and _stay_free(ledger, turf, policy, here):
         ledger.change(key, replace(record, released_on=ledger.on))
-        ledger.say(key, ClassStep.RELEASED, ids)
+        ledger.say(key, ClassStep.RELEASED, here)
+    elif runs_long(hold, on=ledger.on):
+        ledger.change(key, replace(record, escalated_on=ledger.on))
+        ledger.say(key, ClassStep.ESCALATED, sorted(hold.held) or here)
 
 
 def _stay_free(ledger: Ledger, turf: Turf, policy: Policy, lawn_ids: Sequence[int]) -> bool:
