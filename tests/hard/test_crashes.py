@@ -1,4 +1,4 @@
-"""`kill -9` at any step of the service's work: nothing lost, no text twice, the mail in flight at most."""
+"""`kill -9` or a full disk at any step: nothing lost, no text twice, the mail in flight at most."""
 
 import json
 import os
@@ -39,6 +39,8 @@ from mowalert.store.upgrade import schema_version, upgrade_within
 RUNS = 8 if os.environ.get("MOWALERT_HARD") else 1
 """Of each work on each database; 7 works on 2 databases."""
 EVENING = MORNING + timedelta(hours=8, minutes=5)
+FULL_AT = 40_000
+"""Bytes at which files stop growing: a few pages of a write-ahead log, past the file that guards it."""
 LEASE_OVER = timedelta(minutes=11)
 OLD = "0003"
 HEADER = "keeper,kind,email,phone,latitude,longitude,site,grass,height_mm,watering,last_mown_on"
@@ -77,7 +79,7 @@ class Victim:
         self._process.stdin.write(f"{json.dumps(job)}\n")
         self._process.stdin.flush()
         told: dict[str, Any] = json.loads(self._process.stdout.readline())
-        assert "error" not in told, told["error"]
+        assert "error" not in told or "file_bytes" in job, told["error"]
         return told
 
     def close(self) -> None:
@@ -382,6 +384,17 @@ def test_a_kill_loses_nothing_and_doubles_nothing(
     note(f"kill -9, {work}, {kind}", RUNS, survived, lost, doubled)
     assert (lost, doubled, survived) == (0, 0, RUNS)
     assert killed >= (RUNS + 1) // 2, "too few were killed at work"
+
+
+@pytest.mark.parametrize("work", sorted({*WORK} - {"backup"}))
+def test_a_full_disk_ends_the_work_with_a_reason_and_harms_nothing(
+    work: str, place: Place, patterns: dict[str, Path | None]
+) -> None:
+    stores = Stores(place.folder, None)
+    ended, harm = killed_once(work, stores, place, patterns[work], {"file_bytes": FULL_AT})
+    note(f"disk full, {work}, SQLite", 1, harm == Harm(repeated=harm.repeated), harm.lost, harm.doubled)
+    assert ended["error"].startswith(("StoreError", "InputError")), ended["error"]
+    assert (harm.lost, harm.doubled) == (0, 0)
 
 
 def killed_once(

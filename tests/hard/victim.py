@@ -2,11 +2,12 @@
 
 It has everything loaded and forks for each job that it reads from stdin, a line of JSON; what became of
 the job is written to stdout. A job is killed at a given step (a statement, a commit, a message going
-out), after a given time, or not at all.
+out), after a given time, or not at all; or its files may not grow past a size.
 """
 
 import json
 import os
+import resource
 import select
 import signal
 import sys
@@ -161,6 +162,9 @@ def run(job: Job) -> dict[str, Any]:
 def _do(job: Job, writing: int) -> int:
     steps = Steps(job.get("kill_at"))
     steps.watch()
+    if most := job.get("file_bytes"):
+        # What a disk that is full does to a file that grows, without a disk of one's own.
+        resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
     try:
         WORK[job["work"]](job, steps)
     except BaseException as error:

@@ -1,6 +1,8 @@
 """Backups of either database, restored into either: the same rows, or nothing and a reason."""
 
+import errno
 import json
+import os
 import shutil
 import stat
 import threading
@@ -237,6 +239,18 @@ def test_the_file_is_its_owners_and_never_replaces_another(lost: Path, tmp_path:
         keep(url, path)
     with pytest.raises(InputError, match="No such file"):
         keep(url, tmp_path / "nowhere" / "kept.backup")
+
+
+def test_a_full_disk_leaves_no_half_a_file(
+    lost: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def is_full(descriptor: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("os.fsync", is_full)
+    with pytest.raises(InputError, match="No space left"):
+        keep(f"sqlite:///{lost}", tmp_path / "kept.backup")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_there_must_be_a_store(store_url: str, tmp_path: Path) -> None:
