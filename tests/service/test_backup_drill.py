@@ -1,6 +1,5 @@
 """The drill: run, back up, lose everything, restore, go on; nobody is told twice, and the rest is told."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -101,15 +100,15 @@ def service(store: SqlStore) -> Service:
     return service
 
 
-@pytest.fixture
-def undisturbed(tmp_path: Path) -> Iterator[list[tuple[date, str]]]:
+@pytest.fixture(scope="module")
+def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[date, str]]:
     """What the same town hears where nothing goes wrong."""
-    store = new_store(tmp_path / "undisturbed.db")
+    store = new_store(tmp_path_factory.mktemp("undisturbed") / "store.db")
     service = Service(store)
     service.begin()
     service.run(MONDAY, LAST)
-    yield service.gone
     store.close()
+    return service.gone
 
 
 def evening(on: date) -> datetime:
