@@ -386,9 +386,43 @@ def test_nothing_less_worthy_keeps_a_skipped_lawn_out(
             )
 
 
+def test_a_lawn_whose_hours_leave_only_a_dearer_place_is_put_there() -> None:
+    """The cheapest place is beside its neighbour at the end of the day; it must be cut in the morning."""
+    jobs = [a_job(1, east_km=-8, minutes=200.0), a_job(2, east_km=8, minutes=150.0)]
+    early = a_job(3, east_km=8.5, minutes=20.0, to_min=500)
+    crews = [a_crew()]
+    plan = replan(planned(jobs, crews), [*jobs, early], crews)
+    assert lawns_of(plan) == [3, 1, 2]
+    assert faults_of(plan, [*jobs, early], crews) == []
+
+
+@settings(max_examples=60)
+@given(some_jobs, some_crews)
+def test_a_lawn_that_fits_anywhere_is_not_left_out(
+    told: list[tuple],  # type: ignore[type-arg]
+    hours: list[tuple[int, int, float]],
+) -> None:
+    """Hours of a lawn make a dearer place the only one: no place is passed over."""
+    jobs = [replace(job, site_id=job.lawn_id) for job in jobs_from(told)]
+    crews = [
+        a_crew(number + 1, from_min=start, to_min=start + length, depot=a_job(1, north_km=north).position)
+        for number, (start, length, north) in enumerate(hours)
+    ]
+    plan = planned(jobs, crews)
+    job_of = {job.lawn_id: job for job in jobs}
+    routes = {route.crew_id: [stop.lawn_id for stop in route.stops] for route in plan.routes}
+    for left in plan.left_out:
+        for crew in crews:
+            order = routes.get(crew.crew_id, [])
+            assert not any(
+                can_do(crew, [job_of[one] for one in (*order[:place], left.lawn_id, *order[place:])])
+                for place in range(len(order) + 1)
+            )
+
+
 def can_do(crew: Crew, jobs: Sequence[Job]) -> bool:
     """Whether a crew can do some lawns in an order, by the rules' own words."""
-    if any(job.crew_id not in (None, crew.crew_id) for job in jobs):
+    if crew.from_min >= crew.to_min or any(job.crew_id not in (None, crew.crew_id) for job in jobs):
         return False
     here, now = crew.depot, crew.from_min
     for job in jobs:

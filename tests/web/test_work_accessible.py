@@ -6,9 +6,12 @@ from pathlib import Path
 
 import pytest
 from browsing import DESK, PHONE, Browser, browsing, required_or_skipped
+from firm import TODAY
 from test_accessible import barriers
 from test_work_pages import Company, company_of_crews
-from web_people import Visitor
+from web_people import BASE, Visitor
+
+from mowalert.service.client_links import client_link
 
 AXE = Path(sys.prefix) / "share" / "axe-core" / "axe.min.js"
 
@@ -31,12 +34,18 @@ def browser() -> Iterator[Browser]:
 def test_no_page_of_a_crew_keeps_anybody_out(visitor: Visitor, company: Company, browser: Browser) -> None:
     axe = AXE.read_text(encoding="utf-8")
     crew = company.sheet.crews[0].crew_id
-    company.say("ana", company.lawns_of("North")[0], outcome="skipped", reason="dog")
+    skipped, other, *_ = company.lawns_of("North")
+    company.say("ana", skipped, outcome="skipped", reason="dog")
+    made = visitor.services
+    record = client_link(made.store, made.links, company.name, "Garden 1", now=visitor.now)
     found = {}
     for name, path in (
         ("overview", company.path("dana")),
         ("one crew", f"{company.path('dana')}?crew={crew}"),
         ("lead", company.path("ana")),
+        ("stop", f"{company.path('ana')}/stop?on={TODAY}&crew={crew}&lawn={other}"),
+        ("clients", f"{company.path('dana')}/clients?q=garden"),
+        ("record", record.removeprefix(BASE)),
         ("printed", f"{company.path('ana')}/print"),
         ("printed, all", f"{company.path('dana')}/print"),
         ("week", f"{company.path('dana')}/week"),
