@@ -20,8 +20,7 @@ def fill(url: str, version: str) -> None:
             for number in range(1, ROWS + 1):
                 values = {column.name: value_of(column, number) for column in table.columns}
                 connection.execute(_as_stored(table).insert(), values)
-            if connection.dialect.name == "postgresql":
-                _number_on(connection, table)
+            _number_on(connection, table)
         connection.commit()
     engine.dispose()
 
@@ -55,7 +54,13 @@ def _as_stored(table: sa.Table) -> sa.Table:
 
 
 def _number_on(connection: sa.Connection, table: sa.Table) -> None:
+    """Let a table have given out numbers of rows that are gone, where it remembers them."""
     column = table.autoincrement_column
-    if column is not None:
+    if column is not None and connection.dialect.name == "sqlite":
+        counters = sa.table("sqlite_sequence", sa.column("name"), sa.column("seq"))
+        if sa.inspect(connection).has_table(counters.name):
+            gone = sa.update(counters).where(counters.c.name == table.name)
+            connection.execute(gone.values(seq=ROWS + 4))
+    elif column is not None:
         kept = sa.func.pg_get_serial_sequence(table.name, column.name)
         connection.execute(sa.select(sa.func.setval(kept, ROWS + 4)))

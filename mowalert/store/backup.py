@@ -28,10 +28,14 @@ from sqlalchemy import (
     create_engine,
     func,
     insert,
+    inspect,
     literal,
     select,
     text,
+    update,
 )
+from sqlalchemy import column as named_column
+from sqlalchemy import table as named_table
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.schema import DropTable
 
@@ -56,6 +60,8 @@ AT_ONCE = 1000
 KEPT_BY_ITSELF = (meta.name,)
 """A store with rows in these only, such as the key made at its first start, counts as empty."""
 JSON_TEXT = "json"
+COUNTED = named_table("sqlite_sequence", named_column("name"), named_column("seq"))
+"""Where SQLite keeps the last number of tables that never give one twice."""
 Way = Callable[[Any], Any]
 
 
@@ -241,11 +247,11 @@ def _fill(connection: Connection, table: Table, known: TableSum, lines: Iterator
     )
     if connection.dialect.name == "postgresql":
         _copy_in(connection, table, rows)
-        _number_on(connection, table, known)
-        return
-    for batch in chunks(rows, AT_ONCE):
+    else:
         names = _names(table)
-        connection.execute(insert(table), [dict(zip(names, row, strict=True)) for row in batch])
+        for batch in chunks(rows, AT_ONCE):
+            connection.execute(insert(table), [dict(zip(names, row, strict=True)) for row in batch])
+    _number_on(connection, table, known)
 
 
 def _copy_in(connection: Connection, table: Table, rows: Iterator[list[Any]]) -> None:
@@ -272,6 +278,10 @@ def _last_number(connection: Connection, table: Table) -> int | None:
         if kept is not None:
             given = connection.execute(text(f"SELECT last_value, is_called FROM {kept}")).one()  # noqa: S608
             return int(given.last_value) if given.is_called else None
+    elif _counts(connection):
+        counted = connection.scalar(select(COUNTED.c.seq).where(COUNTED.c.name == table.name))
+        if counted is not None:
+            return int(counted)
     highest = connection.scalar(select(func.max(column)))
     return None if highest is None else int(highest)
 
@@ -281,6 +291,16 @@ def _number_on(connection: Connection, table: Table, known: TableSum) -> None:
     column = table.autoincrement_column
     if column is None or known.last_number is None:
         return
+    if connection.dialect.name != "postgresql":
+        if _counts(connection):
+            counter = update(COUNTED).where(COUNTED.c.name == table.name)
+            connection.execute(counter.values(seq=known.last_number))
+        return
     kept = connection.scalar(select(func.pg_get_serial_sequence(table.name, column.name)))
     if kept is not None:
         connection.execute(select(func.setval(kept, known.last_number)))
+
+
+def _counts(connection: Connection) -> bool:
+    """Whether an SQLite store has tables that count on, past rows that are gone."""
+    return inspect(connection).has_table(COUNTED.name)

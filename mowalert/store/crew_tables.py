@@ -63,6 +63,7 @@ contact = Table(
     UniqueConstraint("keeper_id", "key"),
     Index("ix_contact_email", "email"),
     Index("ix_contact_phone", "phone"),
+    sqlite_autoincrement=True,
 )
 
 site_work = Table(

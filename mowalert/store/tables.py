@@ -116,6 +116,7 @@ keeper = Table(
         sqlite_where=text("no_weather_on IS NOT NULL"),
         postgresql_where=text("no_weather_on IS NOT NULL"),
     ),
+    sqlite_autoincrement=True,
 )
 
 cell = Table(
@@ -250,6 +251,7 @@ site = Table(
     Column("longitude_deg", Float, nullable=False),
     Column("cell_id", ForeignKey("cell.cell_id"), nullable=False),
     UniqueConstraint("keeper_id", "key"),
+    sqlite_autoincrement=True,
 )
 
 lawn = Table(
@@ -321,6 +323,7 @@ lawn = Table(
         sqlite_where=text("guide IS NOT NULL"),
         postgresql_where=text("guide IS NOT NULL"),
     ),
+    sqlite_autoincrement=True,
 )
 
 guide = Table(
@@ -429,6 +432,7 @@ signup = Table(
     Column("created_at", UtcDateTime, nullable=False),
     Column("confirmed_at", UtcDateTime),
     Index("ix_signup_keeper", "keeper_id"),
+    sqlite_autoincrement=True,
 )
 
 attempt = Table(

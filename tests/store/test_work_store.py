@@ -354,6 +354,25 @@ def test_whoever_leaves_takes_all_their_work_along(store: SqlStore) -> None:
         assert len(work.crews.contacts(other_id)) == 1
 
 
+def test_who_comes_after_somebody_was_erased_answers_to_none_of_their_links(store: SqlStore) -> None:
+    with store.begin() as work:
+        gone = filled(work, "green")
+        lawns = {lawn.lawn_id for lawn in work.lawns.of_keepers([gone])}
+        contacts = {contact.contact_id for contact in work.crews.contacts(gone)}
+        sites = {site.site_id for site in work.crews.sites_of(gone)}
+        work.commit()
+    erase(store, Links("", "secret"), gone, at=NOW)
+    with store.begin() as work:
+        came = filled(work, "blue")
+        assert came != gone
+        assert not lawns & {lawn.lawn_id for lawn in work.lawns.of_keepers([came])}
+        assert not contacts & {contact.contact_id for contact in work.crews.contacts(came)}
+        assert not sites & {site.site_id for site in work.crews.sites_of(came)}
+    assert lawns
+    assert contacts
+    assert sites
+
+
 def test_a_store_of_before_is_brought_up_with_everything_in_it(store_url: str) -> None:
     upgrade(store_url)
     kept = SqlStore(store_url)
