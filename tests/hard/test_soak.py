@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from builders import TURF
 from ledger import note
 from service.test_night import GRASSES, PlainWords
-from skies import Skies, a_day
+from skies import Skies, a_day, growing_weather
 from stores import new_store
 
 from mowalert.domain.notices import OutgoingMessage
@@ -54,7 +54,7 @@ def sky(seed: int, days: int) -> Any:
         mean_c = 12 - 13 * cos(2 * pi * (on.timetuple().tm_yday - 20) / 365) + week.choice((-5, 0, 3, 8))
         wet = week.random() < 0.5
         if on >= FIRST + timedelta(days=days - MILD_D):
-            mean_c, wet = 21.0, True
+            return growing_weather(place, on)
         rain_mm = round(today.uniform(2, 15), 1) if wet and today.random() < 0.5 else 0.0
         mean_c += today.uniform(-2, 2)
         return a_day(on, t_min_c=round(mean_c - 6, 1), t_max_c=round(mean_c + 6, 1), rain_mm=rain_mm)
