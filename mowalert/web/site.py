@@ -11,7 +11,6 @@ from fastapi import Path, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
-from mowalert.channels.rendering import keep_together
 from mowalert.channels.wording import wording_in
 from mowalert.domain.words import Units
 from mowalert.languages import LANGUAGES, best_language, translations
@@ -167,7 +166,6 @@ def _environment(language: str) -> Environment:
         undefined=StrictUndefined,
         autoescape=select_autoescape(["html", "xml"]),
         extensions=["jinja2.ext.i18n"],
-        finalize=keep_together,
         trim_blocks=True,
         lstrip_blocks=True,
     )

@@ -61,7 +61,7 @@ BREAKS: dict[str, tuple[Any, str, Any, Check]] = {
     "an export writes texts as they are": (
         lawns,
         "_cell",
-        lambda name, value: value,
+        lambda found: found,
         with_store(test_strangers.test_what_was_exported_changes_nothing_when_it_is_imported),
     ),
     "rounds come by UTC": (

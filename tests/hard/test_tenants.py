@@ -23,6 +23,7 @@ from web_people import ANN, BASE, Visitor
 from web_programs import API, Program, program
 
 from mowalert.links import CONFIRM, MOWED, PAGE, WORK
+from mowalert.service.day_plans import newest_sheets
 from mowalert.service.records import SignupRecord
 from mowalert.web.app import create_app
 from mowalert.web.site import MOST_ID
@@ -36,10 +37,12 @@ IDS = {
     "visit_id": "visits",
     "report_id": "reports",
     "crew": "crews",
+    "lawn": "lawns",
 }
 """Whose numbers a parameter takes, in paths, behind question marks and in bodies."""
 PLAIN = {
     "token",
+    "q",
     "kind",
     "on",
     "said",
@@ -217,13 +220,23 @@ def asked_for(neighbours: Neighbours, way: Way, name: str, number: int) -> reque
     return neighbours.ask(way, values, params={name: number})
 
 
+def a_stop(neighbours: Neighbours) -> tuple[int, int]:
+    """A crew of one's own and a lawn on its list."""
+    with neighbours.visitor.services.store.begin() as work:
+        (sheet,) = newest_sheets(work, neighbours.mine.company.keeper_id, first=TODAY, last=TODAY)
+    crew = next(crew for crew in sheet.crews if crew.stops)
+    return crew.crew_id, crew.stops[0].lawn.lawn_id
+
+
 def test_one_has_what_is_ones_own(neighbours: Neighbours) -> None:
     """What is refused above is refused for being another's, and for nothing else."""
     own = {name: neighbours.mine.numbers[kind][-1] for name, kind in IDS.items()}
+    own["crew"], own["lawn"] = a_stop(neighbours)
+    asked = own | {"on": str(TODAY)}
     closed = []
     for way in neighbours.ways:
         if way.method == "GET" and any(numbered(way)):
-            params = {name: own[name] for name in way.questions if name in own}
+            params = {name: asked[name] for name in way.questions if name in asked}
             answer = neighbours.ask(way, own, params=params)
             if answer.status_code != 200:
                 closed.append((way.template, answer.status_code))

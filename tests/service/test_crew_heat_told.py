@@ -5,6 +5,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
+from builders import TURF
 from parks import MORNING, NAME, POLICY, TODAY, Parks, hot
 
 from mowalert.domain.crews import Position
@@ -14,20 +15,28 @@ from mowalert.service.crew_setup import NewContact, keep_contact, keep_crew
 from mowalert.service.heat_days import heat_of_day
 from mowalert.service.park_records import HeatNotice, HeatPlan
 from mowalert.service.ports import PulledWarnings
+from mowalert.service.report import report_height
 
+WARM_C = 30.0
+"""Too warm for people to work without a thought, and not for grass to be cut."""
 DANGER_C = 40.0
-"""Hot enough to hold every lawn, so that there is a list to stand in."""
 
 
 @pytest.fixture
 def parks(tmp_path: Path) -> Parks:
     found = Parks(tmp_path / "parks.db")
-    found.skies.day = hot(DANGER_C)
+    for lawn_id, height_mm in ((1, 70.0), (2, 112.0)):
+        # Long enough that there is a list for the heat to stand in.
+        before = TODAY - timedelta(days=1)
+        report_height(
+            found.store, TURF, lawn_id, height_mm=height_mm, on=before, today=TODAY, now=MORNING, by="page"
+        )
+    found.skies.day = hot(WARM_C)
     return found
 
 
 def listed(parks: Parks) -> str:
-    (mail,) = parks.mails("hold starts")
+    (mail,) = parks.mails("cut")
     return str(mail["text"])
 
 
@@ -121,6 +130,7 @@ def heat_on(parks: Parks, on: date) -> tuple[int, int, int] | None:
 
 
 def test_without_crews_work_is_when_the_lawns_may_be_mown(parks: Parks) -> None:
+    parks.skies.day = hot(DANGER_C)
     parks.night()
     with parks.store.begin() as work:
         for lawn in work.lawns.get(parks.lawn_ids()):
@@ -131,6 +141,7 @@ def test_without_crews_work_is_when_the_lawns_may_be_mown(parks: Parks) -> None:
 
 
 def test_crews_work_their_own_hours(parks: Parks) -> None:
+    parks.skies.day = hot(DANGER_C)
     parks.night()
     hours = {"depot": Position(42.7, -73.8), "weekdays": 0b11111, "from_min": 360, "to_min": 630}
     keep_crew(parks.store, NAME, "Red", **hours)  # type: ignore[arg-type]

@@ -110,7 +110,7 @@ def test_a_changed_lawn_keeps_what_it_taught(keeper: Keeper, turf: Turf) -> None
 def test_the_mail_says_what_was_learned() -> None:
     mail = render_email(a_digest(a_notice(learned=1.23)), service_name="T")
     assert "grows about 25 % faster than we assumed" in mail.text
-    assert "grows about 25 % faster than we assumed" in mail.html
+    assert "grows about 25\u00a0% faster than we assumed" in mail.html
     slow = render_email(a_digest(a_notice(learned=0.8)), service_name="T")
     assert "20 % slower" in slow.text
     same = render_email(a_digest(a_notice(learned=1.01)), service_name="T")
