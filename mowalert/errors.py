@@ -73,3 +73,7 @@ class DeliveryError(MowalertError):
 
 class StoreError(MowalertError):
     """The store could not be read or written."""
+
+
+class BrokerError(MowalertError):
+    """Work could not be given to the workers."""

@@ -116,6 +116,13 @@ def migrated_database(postgres: str) -> Iterator[str]:
     _admin(postgres, f"DROP DATABASE {name} WITH (FORCE)")
 
 
+@pytest.fixture
+def postgres_store(migrated_database: str) -> Iterator[str]:
+    """The URL of a PostgreSQL store with empty tables."""
+    yield migrated_database
+    _empty(migrated_database)
+
+
 @pytest.fixture(params=["sqlite", "postgresql"])
 def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[SqlStore]:
     """A store with empty tables of each kind."""
@@ -127,8 +134,12 @@ def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[SqlStore]:
     opened = SqlStore(request.getfixturevalue("migrated_database"))
     yield opened
     opened.close()
+    _empty(opened.url)
+
+
+def _empty(url: str) -> None:
     names = ", ".join(f'"{table.name}"' for table in metadata.sorted_tables)
-    _admin(opened.url, f"TRUNCATE {names} RESTART IDENTITY CASCADE")
+    _admin(url, f"TRUNCATE {names} RESTART IDENTITY CASCADE")
 
 
 def _admin(url: str, command: str) -> None:

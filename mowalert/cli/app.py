@@ -44,6 +44,7 @@ COMMANDS = {
     "bounce": "bounces",
     "bounces": "bounces",
     "scheduler": "nights",
+    "worker": "nights",
     "serve": "pages",
     "api-key": "keys",
     "operator": "operators",

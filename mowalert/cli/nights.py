@@ -3,7 +3,8 @@
 import logging
 import sys
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING, Annotated, Any
@@ -20,6 +21,7 @@ from mowalert.cli.common import (
     print_json,
     settings_now,
 )
+from mowalert.errors import ConfigError
 from mowalert.service.deliver import DeliveryReport, deliver
 from mowalert.service.failures import note_failure
 from mowalert.service.night import NightReport, run_night
@@ -29,8 +31,11 @@ from mowalert.store.upgrade import head, schema_version, upgrade
 from mowalert.wiring import Services
 
 if TYPE_CHECKING:
+    from mowalert.jobs.engine import Engine
     from mowalert.settings import Settings
 
+NIGHTS = "nights"
+"""Under this name one process at a time begins nights."""
 HIDDEN = "**********"
 
 
@@ -41,6 +46,7 @@ def register(app: typer.Typer) -> None:
     app.command("night")(night)
     app.command("deliver")(deliver_messages)
     app.command("scheduler")(scheduler)
+    app.command("worker")(worker)
     app.command("status")(status)
 
 
@@ -82,11 +88,45 @@ def init_store() -> None:
 def night(at: AtOption = None, json: JsonOption = False) -> None:
     """Pull weather, grow the stands, and tell the rounds that have come."""
     with one_line_errors(), opened() as services:
-        report = _night(services, moment(at))
+        if services.settings.jobs.runner == "celery":
+            _give_out(services, moment(at), json=json)
+            return
+        with services.store.alone(NIGHTS, wait=True):
+            report = _night(services, moment(at))
         if json:
             print_json(report)
         else:
             _show_night(report)
+
+
+def _give_out(services: Services, now: datetime, *, json: bool) -> None:
+    """Give a night to the workers."""
+    with _engine(services.settings) as engine, services.store.alone(NIGHTS, wait=True):
+        shards = engine.begin_night(services, now=now)
+    if json:
+        print_json({"at": now, "shards_given": shards})
+    else:
+        typer.echo(f"{counted(shards, 'shard')} given to the workers")
+
+
+@contextmanager
+def _engine(settings: "Settings") -> Iterator["Engine"]:
+    """The distributed runner; ConfigError where it is not installed, or its store cannot be shared."""
+    if not settings.store_url.startswith("postgresql"):
+        raise ConfigError(
+            f"store.url: found {settings.store_url.partition(':')[0]!r}; with jobs.runner celery allowed is: "
+            "a PostgreSQL URL"
+        )
+    try:
+        from mowalert.jobs.engine import Engine
+    except ModuleNotFoundError as error:
+        reason = "jobs.runner celery needs the extra `engine`: bash deploy/bootstrap.sh engine"
+        raise ConfigError(reason) from error
+    engine = Engine(settings)
+    try:
+        yield engine
+    finally:
+        engine.close()
 
 
 def _show_night(report: NightReport) -> None:
@@ -131,12 +171,18 @@ def _night(services: Services, now: datetime) -> NightReport:
         warning_sources=services.warning_sources,
         office=services.office,
         heat=services.heat,
+        shard_cells=services.settings.jobs.shard_cells,
     )
 
 
 def deliver_messages(at: AtOption = None, json: JsonOption = False) -> None:
     """Send what the outbox holds."""
     with one_line_errors(), opened() as services:
+        if services.settings.jobs.runner == "celery":
+            with _engine(services.settings) as engine:
+                engine.begin_delivery(now=moment(at) if at else None)
+            typer.echo("given to the workers", err=True)
+            return
         report = _deliver(services, moment(at))
         if json:
             print_json(report)
@@ -179,10 +225,23 @@ def scheduler(
 
     from mowalert.jobs.scheduler import run_scheduler
 
-    with one_line_errors(), opened() as services:
+    with one_line_errors(), opened() as services, ExitStack() as stack:
         _log_to_stderr()
+        celery = services.settings.jobs.runner == "celery"
+        engine = stack.enter_context(_engine(services.settings)) if celery else None
 
         def tick(now: datetime) -> None:
+            with services.store.alone(NIGHTS) as alone:
+                if not alone:
+                    structlog.get_logger().info("another scheduler is at it")
+                elif engine is None:
+                    work_alone(now)
+                else:
+                    shards = engine.begin_night(services, now=now)
+                    engine.begin_delivery()
+                    structlog.get_logger().info("tick done", shards_given=shards)
+
+        def work_alone(now: datetime) -> None:
             night_report = _night(services, now)
             delivery = _deliver(services, now)
             structlog.get_logger().info(
@@ -199,11 +258,27 @@ def scheduler(
         note_scheduler(services.store, None)
 
 
+def worker(
+    processes: Annotated[
+        int, typer.Option("--processes", min=1, help="Shards worked on at once, one a process.")
+    ] = 2,
+) -> None:
+    """Work on the shards and messages a scheduler gives out, until stopped."""
+    with one_line_errors():
+        settings = settings_now()
+        if settings.jobs.runner != "celery":
+            raise ConfigError(f"jobs.runner: found {settings.jobs.runner!r}; for workers allowed is: celery")
+        with _engine(settings) as engine:
+            _log_to_stderr()
+            raise typer.Exit(engine.work(processes=processes))
+
+
 def _log_to_stderr() -> None:
     import structlog
 
     structlog.configure(
         processors=[
+            structlog.contextvars.merge_contextvars,
             structlog.processors.TimeStamper(fmt="iso", utc=True),
             structlog.processors.add_log_level,
             structlog.processors.format_exc_info,
@@ -230,6 +305,9 @@ def _show_status(seen: Status) -> None:
     typer.echo(f"last night: {age}{'; nights have stopped' if seen.overdue and seen.last_night_at else ''}")
     if seen.scheduler_every_min is not None:
         typer.echo(f"scheduler: every {seen.scheduler_every_min:g} min")
+    if seen.night is not None and seen.night.state not in ("done", "left"):
+        shards = ", ".join(f"{count} {state}" for state, count in sorted(seen.night.shards.items()))
+        typer.echo(f"night of {_minute(seen.night.at)}: under way, shards: {shards}")
     if seen.last_failure is not None:
         typer.echo(f"last failure: {_minute(seen.last_failure.at)}: {seen.last_failure.reason}")
     ages = [cell.age_h for cell in seen.weather if cell.age_h is not None]

@@ -47,6 +47,7 @@ class DeliveryReport:
     expired: int = 0
     cancelled: int = 0
     unknown: int = 0
+    taken: int = 0
     errors: list[str] = field(default_factory=list)
 
 
@@ -58,9 +59,10 @@ def deliver(
     sms: SmsPolicy,
     *,
     now: datetime,
+    most: int | None = None,
     random: Random | None = None,
 ) -> DeliveryReport:
-    """Send every message that may go now.
+    """Send every message that may go now; several processes may do so at once.
 
     Parameters
     ----------
@@ -76,6 +78,8 @@ def deliver(
         Hours and ceiling of short messages.
     now : datetime
         The moment, aware.
+    most : int | None
+        Messages taken at most, some dozen more or less; none for all.
     random : Random | None
         Spreads retries; seeded in tests.
 
@@ -91,7 +95,8 @@ def deliver(
             report.unknown = work.outbox.doubt(until=until)
         report.expired = work.outbox.expire(now=now)
         work.commit()
-    while batch := _lease(store, now):
+    while (most is None or report.taken < most) and (batch := _lease(store, now)):
+        report.taken += len(batch)
         for leased in batch:
             _deliver_one(store, transports, turf, policy, sms, leased, report, jitter, now)
     return report

@@ -1,28 +1,36 @@
 """A night: pull weather, grow the stands, take silence for a cut, and tell the rounds that have come."""
 
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from functools import partial
 
 from mowalert.domain.grasses import Turf
 from mowalert.service.backup import restored_at
 from mowalert.service.bulletin import make_bulletins
 from mowalert.service.crew_heat_notices import HeatOffice, tell_crew_heat
 from mowalert.service.dry_stands import follow_watering
-from mowalert.service.grow import GrowReport, grow_stands
+from mowalert.service.grow import GrowReport
 from mowalert.service.guides import follow_guides
 from mowalert.service.handing_out import MorningsReport, Office, hand_out
 from mowalert.service.official import pull_warnings
 from mowalert.service.policy import Policy
-from mowalert.service.ports import Store, WarningSource, WeatherSources, Words
+from mowalert.service.ports import Store, WarningSource, WeatherSources, Words, Work
+from mowalert.service.ports_nights import EVERY_CELL, NightRecord, NightState, ShardState
 from mowalert.service.privacy import forget_unconfirmed
-from mowalert.service.pull import PullReport, pull_weather
-from mowalert.service.silence import assume_cuts
+from mowalert.service.pull import PullReport
+from mowalert.service.shards import Progress, ShardReport, StepClock, run_shard, spans, tell_last
 from mowalert.service.spread import judge_forecasts
-from mowalert.service.tell import TellReport, tell_rounds
+from mowalert.service.tell import TellReport, add_up, rounds_come
 
 LAST_NIGHT = "last_night_at"
 """Name under which the store keeps the moment of the newest night."""
+SHARD_CELLS = 500
+REMEMBERED = timedelta(days=3)
+"""Nights older than this are forgotten."""
+GIVEN_UP_AFTER = timedelta(hours=1)
+"""A night that did not end by then is left, and the next one begins; nobody hears anything twice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +46,6 @@ class NightReport:
     heat_notices: int = 0
 
 
-Progress = Callable[[str], None]
-
-
 def run_night(
     store: Store,
     sources: WeatherSources,
@@ -52,9 +57,10 @@ def run_night(
     warning_sources: Sequence[WarningSource] = (),
     office: Office | None = None,
     heat: HeatOffice | None = None,
+    shard_cells: int = SHARD_CELLS,
     progress: Progress = lambda step: None,
 ) -> NightReport:
-    """Run one night; running it again at the same moment changes nothing.
+    """Run one night, its shards one after another; running it again at the same moment changes nothing.
 
     The first after a restore is run at the restore's moment as well: what had come until then is decided
     and remembered, but its messages do not go, since the lost store may have sent them.
@@ -79,6 +85,8 @@ def run_night(
         Plans and words the days of organisations with crews; none without.
     heat : HeatOffice | None
         Words the crews' heat of the days ahead; none without.
+    shard_cells : int
+        Cells a shard.
     progress : Progress
         Told the name of each step as it begins.
 
@@ -89,49 +97,171 @@ def run_night(
     """
 
     def one(at: datetime) -> NightReport:
-        return _run(store, sources, turf, words, policy, at, warning_sources, office, heat, progress)
+        night = begin_night(
+            store, turf, now=at, warning_sources=warning_sources, shard_cells=shard_cells, take_over=True
+        )
+        shards = range(night.shards)
+        run = partial(run_shard, store, sources, turf, words, policy, night, progress=progress)
+        reports = [report for shard in shards if (report := run(shard))]
+        end = end_night(store, turf, words, policy, night, office=office, heat=heat, progress=progress)
+        return _add_up(night, reports, end)
 
-    last = last_night(store)
-    with store.begin() as work:
-        restored = restored_at(work)
-    if restored is not None and restored < now and (last is None or last < restored):
-        one(restored)
+    if (first := next_moment(store, now=now)) != now:
+        one(first)
     return one(now)
 
 
-def _run(
+def next_moment(store: Store, *, now: datetime) -> datetime:
+    """Return the moment of the next night: a restore's, if none was run since, and else now."""
+    last = last_night(store)
+    with store.begin() as work:
+        restored = restored_at(work)
+    waits = restored is not None and restored < now and (last is None or last < restored)
+    return restored if waits and restored else now
+
+
+@dataclass(frozen=True, slots=True)
+class EndReport:
+    """What the end of a night did."""
+
+    tell: TellReport
+    mornings: MorningsReport
+    heat_notices: int
+
+
+def begin_night(
     store: Store,
-    sources: WeatherSources,
     turf: Turf,
-    words: Words,
-    policy: Policy,
+    *,
     now: datetime,
-    warning_sources: Sequence[WarningSource],
-    office: Office | None,
-    heat: HeatOffice | None,
-    progress: Progress,
-) -> NightReport:
-    progress("pull")
-    pulled = pull_weather(store, sources, now=now)
+    warning_sources: Sequence[WarningSource] = (),
+    shard_cells: int = SHARD_CELLS,
+    take_over: bool = False,
+) -> NightRecord:
+    """Cut a night into shards of weather cells, or return the one that is being worked on.
+
+    Parameters
+    ----------
+    store : Store
+        Where everything is kept.
+    turf : Turf
+        Grasses and soils.
+    now : datetime
+        The night's moment, aware.
+    warning_sources : Sequence[WarningSource]
+        Authorities whose warnings are shown beside our advice.
+    shard_cells : int
+        Cells a shard.
+    take_over : bool
+        Whether a night that is still open is left for this one, however young it is.
+
+    Returns
+    -------
+    NightRecord
+        The night to work on.
+    """
+    with store.begin() as work:
+        if (running := _running(work, now, take_over)) is not None:
+            return running
     pull_warnings(store, warning_sources, now=now)
     follow_guides(store, turf, today=now.date())
     follow_watering(store, turf, today=now.date())
-    progress("grow")
-    grown = grow_stands(store, turf, now=now)
-    judge_forecasts(store)
-    progress("silence")
-    assumed = assume_cuts(store, turf, now=now)
-    progress("tell")
-    told = tell_rounds(store, turf, words, policy, now=now)
-    progress("mornings")
-    mornings = hand_out(store, turf, policy, office, now=now) if office else MorningsReport()
-    hot = tell_crew_heat(store, heat.words, policy, heat.links, now=now) if heat else 0
-    forget_unconfirmed(store, now=now)
-    make_bulletins(store, turf, max_age=policy.max_age, now=now)
     with store.begin() as work:
+        work.nights.lock()
+        if (running := _running(work, now, take_over)) is not None:
+            return running
+        work.nights.forget(before=now - REMEMBERED)
+        cells = spans(work.weather.used_ids(EVERY_CELL), shard_cells)
+        night = work.nights.begin(now, rounds_come(work, now=now), cells)
+        work.commit()
+    return night
+
+
+def _running(work: Work, now: datetime, take_over: bool) -> NightRecord | None:
+    """The night that is being worked on, unless it is so old that it won't end any more."""
+    night = work.nights.open()
+    return night if night and not take_over and now - night.at < GIVEN_UP_AFTER else None
+
+
+def end_night(
+    store: Store,
+    turf: Turf,
+    words: Words,
+    policy: Policy,
+    night: NightRecord,
+    *,
+    office: Office | None = None,
+    heat: HeatOffice | None = None,
+    progress: Progress = lambda step: None,
+) -> EndReport:
+    """Do what can only be done once every cell of a night is known.
+
+    Parameters
+    ----------
+    store : Store
+        Where everything is kept.
+    turf : Turf
+        Grasses and soils.
+    words : Words
+        Wording of digests.
+    policy : Policy
+        What the operator set.
+    night : NightRecord
+        The night, its shards done.
+    office : Office | None
+        Plans and words the days of organisations with crews; none without.
+    heat : HeatOffice | None
+        Words the crews' heat of the days ahead; none without.
+    progress : Progress
+        Told the name of each step as it begins.
+
+    Returns
+    -------
+    EndReport
+        What was done; running it again does nothing twice.
+    """
+    now, clock = night.at, StepClock(progress)
+    with clock.step("last"):
+        told = tell_last(store, turf, words, policy, night)
+    with clock.step("mornings"):
+        mornings = hand_out(store, turf, policy, office, now=now) if office else MorningsReport()
+        hot = tell_crew_heat(store, heat.words, policy, heat.links, now=now) if heat else 0
+    with clock.step("bulletins"):
+        # What a night judges is known to the next: its shards, in whatever order, know the same.
+        judge_forecasts(store)
+        forget_unconfirmed(store, now=now)
+        make_bulletins(store, turf, max_age=policy.max_age, now=now)
+    seconds = {step: round(taken, 4) for step, taken in clock.seconds.items()}
+    with store.begin() as work:
+        work.nights.close(night.night_id, night.shards, ShardState.DONE, report={"seconds": seconds})
+        work.nights.mark(night.night_id, NightState.DONE)
         work.set_meta(LAST_NIGHT, now.isoformat())
         work.commit()
-    return NightReport(now, pulled, grown, assumed, told, mornings, hot)
+    return EndReport(told, mornings, hot)
+
+
+def _add_up(night: NightRecord, reports: Sequence[ShardReport], end: EndReport) -> NightReport:
+    sources: Counter[str] = Counter()
+    for report in reports:
+        sources.update(dict(report.pull.by_source))
+    return NightReport(
+        at=night.at,
+        pull=PullReport(
+            sum(report.pull.asked for report in reports),
+            sum(report.pull.served for report in reports),
+            sum(report.pull.unserved for report in reports),
+            tuple(sorted(sources.items())),
+        ),
+        grow=GrowReport(
+            sum(report.grow.grown for report in reports),
+            sum(report.grow.stale for report in reports),
+            sum(report.grow.anchored for report in reports),
+        ),
+        assumed=sum(report.assumed for report in reports),
+        tell=add_up([*(report.tell for report in reports), end.tell]),
+        mornings=end.mornings,
+        heat_notices=end.heat_notices,
+    )
 
 
 def last_night(store: Store) -> datetime | None:

@@ -14,6 +14,7 @@ from mowalert.domain.warnings import PlacedWarning
 from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal, WeatherDay
 from mowalert.domain.words import Channel, NoticeKind
 from mowalert.service.ports_crews import Crews, Parks
+from mowalert.service.ports_nights import Cells, Nights
 from mowalert.service.records import (
     AnchorUpdate,
     BulletinRecord,
@@ -27,6 +28,7 @@ from mowalert.service.records import (
     LawnRecord,
     LeasedMessage,
     NewMessage,
+    Owner,
     RoundRecord,
     Said,
     SignupRecord,
@@ -155,7 +157,10 @@ class Weather(Protocol):
         """Return the cell's id, making it if needed."""
 
     def cells(self, cell_ids: Sequence[int] | None = None) -> list[CellRecord]:
-        """Cells that hold stands, or those asked for, in order of id."""
+        """Cells that hold lawns, or those asked for, in order of id."""
+
+    def used_ids(self, within: Cells) -> list[int]:
+        """Ids of cells of a span that hold lawns, in order."""
 
     def save(self, weather: Iterable[PlaceWeather]) -> None:
         """Keep days and what the cell was told, newer over older."""
@@ -298,18 +303,27 @@ class Lawns(Protocol):
         """The next lawns after an id, in order of id: of all, of a keeper, or those a guide speaks of."""
 
     def due_ids(
-        self, round_ids: Sequence[int], *, as_of: date, limit_day: int, window_day: int | None
+        self,
+        round_ids: Sequence[int],
+        *,
+        as_of: date,
+        limit_day: int,
+        window_day: int | None,
+        within: Cells | None = None,
     ) -> list[int]:
         """Ids of lawns of rounds whose limit, or window, falls before the curve's value of a day.
 
         ``limit_day`` and ``window_day`` count days from ``as_of``; answered from the index.
         """
 
-    def hold_ids(self, round_ids: Sequence[int]) -> list[int]:
+    def hold_ids(self, round_ids: Sequence[int], *, within: Cells | None = None) -> list[int]:
         """Ids of lawns a hold was told of and not yet released."""
 
-    def untold_hold_ids(self, round_ids: Sequence[int]) -> list[int]:
+    def untold_hold_ids(self, round_ids: Sequence[int], *, within: Cells | None = None) -> list[int]:
         """Ids of lawns of keepers who asked for all holds, in stands with one they don't know of."""
+
+    def owners(self, lawn_ids: Sequence[int], within: Cells) -> list[Owner]:
+        """Whose lawns these are, in order of keeper and lawn."""
 
     def unanchored(self, stand_ids: Sequence[int]) -> list[LawnRecord]:
         """Lawns of stands that have no place on their curve yet."""
@@ -317,10 +331,10 @@ class Lawns(Protocol):
     def anchored_after(self, stand_ids: Sequence[int], on: date) -> list[LawnRecord]:
         """Lawns of stands with an anchor later than a day."""
 
-    def earliest_unanchored(self) -> dict[int, date]:
+    def earliest_unanchored(self, *, within: Cells | None = None) -> dict[int, date]:
         """By cell: the earliest anchor date of lawns without a place on their curve."""
 
-    def advised_before(self, on: date) -> list[LawnRecord]:
+    def advised_before(self, on: date, *, within: Cells | None = None) -> list[LawnRecord]:
         """Lawns whose advised day lies before a date and is still open."""
 
     def anchor(self, updates: Sequence[AnchorUpdate]) -> None:
@@ -352,10 +366,12 @@ class Lawns(Protocol):
     def kept_off(self, lawn_ids: Sequence[int], *, since: date) -> dict[int, list[KeptOff]]:
         """Days on which lawns are left alone, by lawn, that do not end before a date."""
 
-    def kept_off_ids(self, round_ids: Sequence[int], on: date) -> list[int]:
+    def kept_off_ids(self, round_ids: Sequence[int], on: date, *, within: Cells | None = None) -> list[int]:
         """Ids of lawns left alone on a date, of keepers who asked for all holds and don't know of it."""
 
-    def guided_ids(self, round_ids: Sequence[int], guide_ids: Sequence[str]) -> list[int]:
+    def guided_ids(
+        self, round_ids: Sequence[int], guide_ids: Sequence[str], *, within: Cells | None = None
+    ) -> list[int]:
         """Ids of lawns guides speak of, of keepers who asked for all holds, with none told."""
 
     def counts(self) -> Mapping[str, int]:
@@ -370,6 +386,9 @@ class Outbox(Protocol):
 
     def tell(self, told: Sequence[ToldRecord]) -> None:
         """Keep notices as they were decided."""
+
+    def keepers_told(self, lawn_ids: Sequence[int], on: date) -> set[int]:
+        """Keepers of some lawns who were told something of them on a date."""
 
     def told(self, lawn_id: int | None, *, limit: int) -> list[ToldRecord]:
         """The newest notices, of one lawn or of all."""
@@ -403,8 +422,8 @@ class Outbox(Protocol):
     def cancel_for_lawn(self, lawn_id: int, *, at: datetime) -> int:
         """Cancel waiting messages that speak of this lawn alone; how many."""
 
-    def cancel_older(self, keeper_id: int, before: date, *, at: datetime) -> int:
-        """Cancel a keeper's own waiting advice of earlier days; how many."""
+    def cancel_older(self, keeper_ids: Sequence[int], before: date, *, at: datetime) -> int:
+        """Cancel keepers' own waiting advice of earlier days; how many."""
 
     def cancel_waiting(self, keeper_id: int, channels: Collection[Channel], *, at: datetime) -> int:
         """Cancel whatever waits for a keeper on some channels; how many."""
@@ -699,6 +718,10 @@ class Work(Protocol):
     @property
     def parks(self) -> Parks:
         """Turf classes and their holds, restrictions, and the crews' heat."""
+
+    @property
+    def nights(self) -> Nights:
+        """Nights and their shards."""
 
     def commit(self) -> None:
         """Make it last."""

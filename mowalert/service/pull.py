@@ -47,7 +47,8 @@ def pull_weather(
     """Ask for weather where it is older than a few hours; keep what was given and what was refused."""
     with store.begin() as work:
         cells = [cell for cell in work.weather.cells(cell_ids) if _is_old(cell, now)]
-        mown = work.lawns.earliest_unanchored()
+        span = (cells[0].cell_id, cells[-1].cell_id) if cells else None
+        mown = work.lawns.earliest_unanchored(within=span) if cells else {}
     _pull_history(store, sources, [cell for cell in cells if _lacks_history(cell, mown, now)], mown, now)
     if not cells:
         return PullReport(0, 0, 0, ())

@@ -170,6 +170,15 @@ class LawnRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class Owner:
+    """Whose a lawn is; ``waits`` where its keeper can only be told once other cells are known as well."""
+
+    keeper_id: int
+    lawn_id: int
+    waits: bool
+
+
+@dataclass(frozen=True, slots=True)
 class AnchorUpdate:
     """A lawn's new place on its curve."""
 

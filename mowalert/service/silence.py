@@ -6,13 +6,14 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Silence
 from mowalert.service.anchoring import place, restarted
 from mowalert.service.ports import Store
+from mowalert.service.ports_nights import Cells
 from mowalert.service.records import EventRecord, LawnRecord, Said
 
 
-def assume_cuts(store: Store, turf: Turf, *, now: datetime) -> int:
+def assume_cuts(store: Store, turf: Turf, *, now: datetime, within: Cells | None = None) -> int:
     """The day after an advised day, start the lawn again at the advised height, marked assumed."""
     with store.begin() as work:
-        waiting = work.lawns.advised_before(now.date())
+        waiting = work.lawns.advised_before(now.date(), within=within)
         keepers = work.keepers.get(sorted({lawn.keeper_id for lawn in waiting}))
         over = [
             lawn

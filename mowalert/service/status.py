@@ -1,12 +1,13 @@
 """How the service does: what is enrolled, how old the weather is, and what became of messages."""
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from mowalert.service.failures import LAST_FAILURE
 from mowalert.service.night import LAST_NIGHT, is_overdue, last_night
-from mowalert.service.ports import Store
+from mowalert.service.ports import Store, Work
 
 EVERY_MIN = "scheduler_every_min"
 """Name under which the store keeps how often the scheduler runs."""
@@ -43,6 +44,18 @@ class Failure:
 
 
 @dataclass(frozen=True, slots=True)
+class NightStatus:
+    """The newest night: its shards by state, the most tries of one, and seconds of all shards by step."""
+
+    night_id: int
+    at: datetime
+    state: str
+    shards: Mapping[str, int]
+    most_tries: int
+    seconds: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
 class Status:
     """Everything an operator asks first.
 
@@ -60,6 +73,7 @@ class Status:
     outbox: Mapping[str, int]
     rounds: tuple[RoundLog, ...]
     refusals: tuple[tuple[str, str, str], ...]
+    night: NightStatus | None = None
 
 
 def status_of(store: Store, *, now: datetime, latest: int = 10) -> Status:
@@ -89,7 +103,26 @@ def status_of(store: Store, *, now: datetime, latest: int = 10) -> Status:
             refusals=tuple(
                 (at.isoformat(), source, reason) for _, source, _, reason, at in work.weather.refusals(latest)
             ),
+            night=_newest_night(work),
         )
+
+
+def _newest_night(work: Work) -> NightStatus | None:
+    night = work.nights.newest()
+    if night is None:
+        return None
+    shards = work.nights.shards(night.night_id)
+    seconds: Counter[str] = Counter()
+    for shard in shards:
+        seconds.update(shard.report.get("seconds", {}))
+    return NightStatus(
+        night.night_id,
+        night.at,
+        night.state.value,
+        Counter(shard.state.value for shard in shards),
+        max(shard.tries for shard in shards),
+        {step: round(taken, 3) for step, taken in seconds.items()},
+    )
 
 
 def note_scheduler(store: Store, every_min: float | None) -> None:

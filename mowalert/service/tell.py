@@ -4,8 +4,9 @@ Finding runs in the store's index and brings back only lawns that may be due or 
 itself is one pure function. What was told and the messages are written in one transaction.
 """
 
-from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from hashlib import sha256
 
@@ -25,6 +26,7 @@ from mowalert.service.outlook import StandDays, weather_stamp
 from mowalert.service.people import Post
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Words, Work
+from mowalert.service.ports_nights import Cells
 from mowalert.service.records import (
     KeeperRecord,
     LawnRecord,
@@ -40,7 +42,10 @@ LAWNS_AT_ONCE = 2000
 
 @dataclass(frozen=True, slots=True)
 class TellReport:
-    """How rounds went: how many came, were skipped as too late, lawns looked at, digests, messages."""
+    """How rounds went: how many came, were skipped as too late, lawns looked at, digests, messages.
+
+    ``by_round`` counts digests by round.
+    """
 
     rounds: int
     skipped: int
@@ -48,26 +53,125 @@ class TellReport:
     digests: int
     messages: int
     told: tuple[ToldRecord, ...] = ()
+    by_round: Mapping[int, int] = field(default_factory=dict)
 
 
-def tell_rounds(store: Store, turf: Turf, words: Words, policy: Policy, *, now: datetime) -> TellReport:
-    """Run every round that has come since it was last done; skip what is no longer worth saying."""
-    with store.begin() as work:
-        groups = _groups(work.rounds.all(), now)
-        missed = work.keepers.missed_weather()
-    reports = [_tell_group(store, turf, words, policy, group, now) for group in groups]
-    # Whose round came just now has been told in it.
-    came = {record.round_id for group in groups for record in group.rounds}
-    again = _tell_missed(store, turf, words, policy, missed, came, now)
-    every = (*reports, again)
+def rounds_come(work: Work, *, now: datetime) -> list[int]:
+    """Rounds that have come since they were last done."""
+    return sorted(one for group in _groups(work.rounds.all(), now) for one in group.round_ids)
+
+
+def find_lawns(
+    work: Work, turf: Turf, round_ids: Collection[int], *, within: Cells, now: datetime
+) -> list[int]:
+    """Find lawns of some cells of which rounds may have something to say."""
+    groups = _useful(work, round_ids, now)
+    return sorted({lawn_id for group in groups for lawn_id in _found(work, turf, group, within)})
+
+
+def keepers_waiting(work: Work, round_ids: Collection[int], *, now: datetime) -> list[int]:
+    """Organisations of rounds to whom the end of a hold may have to be told, whatever is found of lawns."""
+    groups = _useful(work, round_ids, now)
+    return sorted({one for group in groups for one in work.parks.with_open_holds(group.round_ids)})
+
+
+def tell_lawns(
+    work: Work,
+    turf: Turf,
+    words: Words,
+    policy: Policy,
+    round_ids: Collection[int],
+    lawn_ids: Sequence[int],
+    *,
+    waiting: Collection[int] = (),
+    now: datetime,
+) -> TellReport:
+    """Tell keepers in rounds that have come of their lawns.
+
+    Parameters
+    ----------
+    work : Work
+        The transaction.
+    turf : Turf
+        Grasses and soils.
+    words : Words
+        Wording of digests.
+    policy : Policy
+        What the operator set.
+    round_ids : Collection[int]
+        The rounds.
+    lawn_ids : Sequence[int]
+        Lawns of which something may be said: all of a keeper's, or none.
+    waiting : Collection[int]
+        Keepers with open holds, told even where nothing is said of a lawn.
+    now : datetime
+        The moment, aware.
+
+    Returns
+    -------
+    TellReport
+        What was told; whoever heard of a lawn on that day already, from a run that broke off, is left out.
+    """
+    lawns = work.lawns.get(lawn_ids)
+    reports = []
+    for group in _useful(work, round_ids, now):
+        heard = work.outbox.keepers_told(lawn_ids, group.occurrence.on)
+        mine = [lawn for lawn in lawns if lawn.round_id in group.round_ids and lawn.keeper_id not in heard]
+        held = (
+            [one for one in work.parks.with_open_holds(group.round_ids) if one in waiting] if waiting else []
+        )
+        reports.append(
+            _tell(work, turf, words, policy, group, mine, [one for one in held if one not in heard], now)
+        )
+    return add_up(reports)
+
+
+def close_rounds(
+    work: Work, round_ids: Collection[int], digests: Mapping[int, int], *, whole: bool, now: datetime
+) -> tuple[int, int]:
+    """Mark rounds as done, or skipped where it is too late for them; how many of each.
+
+    Where not all lawns could be looked at, rounds that are still useful stay as they are for the next night.
+    """
+    done = skipped = 0
+    for group in _groups(_of(work, round_ids), now):
+        if not whole and now <= group.occurrence.useful_until:
+            continue
+        skipped += _skip_missed(work, group, now)
+        on = group.occurrence.on
+        if now > group.occurrence.useful_until:
+            work.rounds.done(group.round_ids, on, at=now, outcome="skipped", digests=0)
+            skipped += len(group.rounds)
+            continue
+        for one in group.round_ids:
+            work.rounds.done([one], on, at=now, outcome="done", digests=digests.get(one, 0))
+        done += len(group.rounds)
+    return done, skipped
+
+
+def add_up(reports: Sequence[TellReport]) -> TellReport:
+    """Add up what was told."""
+    by_round: Counter[int] = Counter()
+    for report in reports:
+        by_round.update(report.by_round)
     return TellReport(
-        rounds=sum(report.rounds for report in every),
-        skipped=sum(report.skipped for report in every),
-        lawns=sum(report.lawns for report in every),
-        digests=sum(report.digests for report in every),
-        messages=sum(report.messages for report in every),
-        told=tuple(record for report in every for record in report.told),
+        rounds=sum(report.rounds for report in reports),
+        skipped=sum(report.skipped for report in reports),
+        lawns=sum(report.lawns for report in reports),
+        digests=sum(report.digests for report in reports),
+        messages=sum(report.messages for report in reports),
+        told=tuple(record for report in reports for record in report.told),
+        by_round=dict(by_round),
     )
+
+
+def _of(work: Work, round_ids: Collection[int]) -> list[RoundRecord]:
+    return [record for record in work.rounds.all() if record.round_id in round_ids]
+
+
+def _useful(work: Work, round_ids: Collection[int], now: datetime) -> list[Group]:
+    groups = _groups(_of(work, round_ids), now)
+    return [group for group in groups if now <= group.occurrence.useful_until]
 
 
 def _groups(rounds: Iterable[RoundRecord], now: datetime) -> list[Group]:
@@ -78,22 +182,6 @@ def _groups(rounds: Iterable[RoundRecord], now: datetime) -> list[Group]:
             alike = (occurrence, record.daily_list, record.weekdays, record.mixed)
             groups.setdefault(alike, []).append(record)
     return [Group(*key, members) for key, members in groups.items()]
-
-
-def _tell_group(
-    store: Store, turf: Turf, words: Words, policy: Policy, group: Group, now: datetime
-) -> TellReport:
-    on = group.occurrence.on
-    with store.begin() as work:
-        skipped = _skip_missed(work, group, now)
-        if now > group.occurrence.useful_until:
-            work.rounds.done(group.round_ids, on, at=now, outcome="skipped", digests=0)
-            work.commit()
-            return TellReport(0, skipped + len(group.rounds), 0, 0, 0)
-        report = _tell(work, turf, words, policy, group, _found(work, turf, group), now)
-        work.rounds.done(group.round_ids, on, at=now, outcome="done", digests=report.digests)
-        work.commit()
-    return replace(report, rounds=len(group.rounds), skipped=skipped)
 
 
 def _skip_missed(work: Work, group: Group, now: datetime) -> int:
@@ -108,7 +196,7 @@ def _skip_missed(work: Work, group: Group, now: datetime) -> int:
     return skipped
 
 
-def _found(work: Work, turf: Turf, group: Group) -> list[int]:
+def _found(work: Work, turf: Turf, group: Group, within: Cells) -> set[int]:
     """Ids of lawns that may have something said of them: due, told of a hold, or to be told of one."""
     on, found = group.occurrence.on, set[int]()
     # The first chance after the next round; lawns with days of their own may have it a week later.
@@ -118,53 +206,50 @@ def _found(work: Work, turf: Turf, group: Group) -> list[int]:
         window_day = (on - as_of).days if group.daily_list else None
         limit_day = (ahead - as_of).days
         found.update(
-            work.lawns.due_ids(group.round_ids, as_of=as_of, limit_day=limit_day, window_day=window_day)
+            work.lawns.due_ids(
+                group.round_ids, as_of=as_of, limit_day=limit_day, window_day=window_day, within=within
+            )
         )
-    found.update(work.lawns.hold_ids(group.round_ids))
-    found.update(work.lawns.untold_hold_ids(group.round_ids))
-    found.update(work.lawns.kept_off_ids(group.round_ids, on))
-    found.update(work.lawns.guided_ids(group.round_ids, guides_with_dates(work, turf, on)))
-    return sorted(found)
+    guides = guides_with_dates(work, turf, on)
+    found.update(work.lawns.hold_ids(group.round_ids, within=within))
+    found.update(work.lawns.untold_hold_ids(group.round_ids, within=within))
+    found.update(work.lawns.kept_off_ids(group.round_ids, on, within=within))
+    found.update(work.lawns.guided_ids(group.round_ids, guides, within=within))
+    return found
 
 
-def _tell_missed(
+def tell_missed(
     store: Store,
     turf: Turf,
     words: Words,
     policy: Policy,
-    missed: Sequence[KeeperRecord],
     came: Collection[int],
+    *,
     now: datetime,
 ) -> TellReport:
-    """Whoever was told that there is no weather hears what was due once it is back, while it helps."""
-    if not missed:
-        return TellReport(0, 0, 0, 0, 0)
+    """Whoever was told that there is no weather hears what was due once it is back, while it helps.
+
+    Whose round is among those that came has been told in it.
+    """
     reports = []
     with store.begin() as work:
         rounds = {record.round_id: record for record in work.rounds.all()}
-        for keeper in missed:
+        for keeper in work.keepers.missed_weather():
             record = rounds[keeper.round_id]
-            occurrence = latest(timetable_of(record), now=now)
-            group = group_of(record, occurrence)
-            lawn_ids = [lawn.lawn_id for lawn in work.lawns.of_keepers([keeper.keeper_id])]
-            if now <= occurrence.useful_until and _is_fresh(work, lawn_ids, policy, now):
-                work.keepers.note_no_weather([keeper.keeper_id], None)
-                if record.round_id in came:
-                    continue
-                reports.append(_tell(work, turf, words, policy, group, lawn_ids, now))
+            group = group_of(record, latest(timetable_of(record), now=now))
+            lawns = work.lawns.of_keepers([keeper.keeper_id])
+            if now > group.occurrence.useful_until or not _is_fresh(work, lawns, policy, now):
+                continue
+            work.keepers.note_no_weather([keeper.keeper_id], None)
+            if record.round_id not in came:
+                held = {keeper.keeper_id} & set(work.parks.with_open_holds([record.round_id]))
+                reports.append(_tell(work, turf, words, policy, group, lawns, sorted(held), now))
         work.commit()
-    return TellReport(
-        0,
-        0,
-        sum(report.lawns for report in reports),
-        sum(report.digests for report in reports),
-        sum(report.messages for report in reports),
-        tuple(record for report in reports for record in report.told),
-    )
+    return add_up(reports)
 
 
-def _is_fresh(work: Work, lawn_ids: Sequence[int], policy: Policy, now: datetime) -> bool:
-    stands = {lawn.stand_id for lawn in work.lawns.get(lawn_ids)}
+def _is_fresh(work: Work, lawns: Sequence[LawnRecord], policy: Policy, now: datetime) -> bool:
+    stands = {lawn.stand_id for lawn in lawns}
     growth = work.stands.growth(sorted(stands)).values()
     return bool(growth) and all(now - record.fetched_at <= policy.max_age for record in growth)
 
@@ -175,27 +260,29 @@ def _tell(
     words: Words,
     policy: Policy,
     group: Group,
-    lawn_ids: Sequence[int],
+    lawns: Sequence[LawnRecord],
+    waiting: Sequence[int],
     now: datetime,
 ) -> TellReport:
     notices: dict[int, list[Notice]] = {}
     seen: dict[int, list[tuple[LawnRecord, StandDays]]] = {}
     keepers: dict[int, KeeperRecord] = {}
-    for start in range(0, len(lawn_ids), LAWNS_AT_ONCE):
-        chunk = work.lawns.get(lawn_ids[start : start + LAWNS_AT_ONCE])
+    for start in range(0, len(lawns), LAWNS_AT_ONCE):
+        chunk = lawns[start : start + LAWNS_AT_ONCE]
         keepers |= work.keepers.get(sorted({lawn.keeper_id for lawn in chunk}))
         for lawn, notice, stand in decided(work, turf, policy.max_age, group, chunk, keepers, now=now):
             notices.setdefault(lawn.keeper_id, []).append(notice)
             seen.setdefault(lawn.keeper_id, []).append((lawn, stand))
-    waiting = [one for one in work.parks.with_open_holds(group.round_ids) if one not in notices]
     keepers |= work.keepers.get([one for one in waiting if one not in keepers])
     told: list[ToldRecord] = []
-    messages = digests = 0
+    addressed: list[int] = []
+    messages = 0
+    by_round: Counter[int] = Counter()
     for keeper_id in sorted({*notices, *waiting}):
         keeper, said, around = keepers[keeper_id], notices.get(keeper_id, []), seen.get(keeper_id, [])
         stamp = weather_stamp([stand for _, stand in around], now=now, max_age=policy.max_age)
-        lawns = {lawn.lawn_id: lawn for lawn, _ in around}
-        day = _classes(work, turf, policy, keeper, [(lawns[one.lawn_id], one) for one in said], group, now)
+        by_id = {lawn.lawn_id: lawn for lawn, _ in around}
+        day = _classes(work, turf, policy, keeper, [(by_id[one.lawn_id], one) for one in said], group, now)
         digest = digest_for(
             keeper, group, in_order(day.shown), stamp, greeted=keeper.greeted or bool(day.classes)
         )
@@ -203,7 +290,8 @@ def _tell(
         by_class = tell_classes(Post(work, policy, policy.links, keeper, now), words, day)
         if not keeper.greeted and (digest is not None or by_class.digests):
             work.keepers.greet([keeper_id])
-        messages, digests = messages + by_class.messages, digests + by_class.digests
+        messages += by_class.messages
+        by_round[keeper.round_id] += by_class.digests
         if digest is None:
             continue
         digest = _for_crews(work, policy, keeper, digest, around, now)
@@ -211,9 +299,11 @@ def _tell(
         if written:
             note_told(work, keeper_id, digest.crew_heat, heard=(), now=now)
         messages += written
-        digests += 1
+        by_round[keeper.round_id] += 1
+        addressed.append(keeper_id)
+    work.outbox.cancel_older(addressed, group.occurrence.on, at=now)
     work.outbox.tell(told)
-    return TellReport(0, 0, len(lawn_ids), digests, messages, tuple(told))
+    return TellReport(0, 0, len(lawns), by_round.total(), messages, tuple(told), by_round)
 
 
 def _classes(
@@ -257,7 +347,6 @@ def _enqueue(
     now: datetime,
 ) -> int:
     """Word a digest for each of a keeper's addresses and queue it; how many messages."""
-    work.outbox.cancel_older(keeper.keeper_id, digest.on, at=now)
     if policy.plans_days and digest.kind is DigestKind.MORNING_LIST and has_crews(work, keeper.keeper_id):
         return 0
     queued = 0

@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, create_engine, event, make_url
+from sqlalchemy import Engine, create_engine, event, func, make_url, select
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.pool import StaticPool
 
@@ -34,6 +34,29 @@ class SqlStore:
         try:
             with self._engine.connect() as connection:
                 yield SqlWork(connection)
+        except SQLAlchemyError as error:
+            raise StoreError(first_line(error)) from error
+
+    @contextmanager
+    def alone(self, name: str, *, wait: bool = False) -> Iterator[bool]:
+        """Do something no other process does under that name; ``False`` where one does and we don't wait.
+
+        The server lets go when the connection ends, however it does. SQLite's file is one host's, whose
+        transactions take turns by themselves.
+        """
+        if self._engine.dialect.name != "postgresql":
+            yield True
+            return
+        try:
+            with self._engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+                key = func.hashtextextended(name, 0)
+                take = func.pg_advisory_lock(key) if wait else func.pg_try_advisory_lock(key)
+                taken = connection.scalar(select(take)) is not False
+                try:
+                    yield taken
+                finally:
+                    if taken:
+                        connection.execute(select(func.pg_advisory_unlock(key)))
         except SQLAlchemyError as error:
             raise StoreError(first_line(error)) from error
 

@@ -11,13 +11,16 @@ from sqlalchemy import (
     bindparam,
     func,
     insert,
+    not_,
+    or_,
     select,
     union,
     update,
 )
 
-from mowalert.domain.words import Clippings, HoldReason
-from mowalert.service.records import AnchorUpdate, EventRecord, KeptOff, LawnRecord, Said
+from mowalert.domain.words import Clippings, HoldReason, KeeperKind
+from mowalert.service.ports_nights import Cells
+from mowalert.service.records import AnchorUpdate, EventRecord, KeptOff, LawnRecord, Owner, Said
 from mowalert.store.sql import chunks, values_of
 from mowalert.store.tables import GROWTH_DAYS, cell, event, keeper, kept_off, lawn, site, stand, stand_growth
 
@@ -88,13 +91,19 @@ class SqlLawns:
         return self._lawns(query)
 
     def due_ids(
-        self, round_ids: Sequence[int], *, as_of: date, limit_day: int, window_day: int | None
+        self,
+        round_ids: Sequence[int],
+        *,
+        as_of: date,
+        limit_day: int,
+        window_day: int | None,
+        within: Cells | None = None,
     ) -> list[int]:
         """Ids of lawns of rounds whose limit, or window, falls before the curve's value of a day."""
         found: set[int] = set()
         self._advise_planner(BY_INDEX)
         for batch in chunks(round_ids):
-            found.update(self._connection.scalars(due_query(batch, as_of, limit_day, window_day)))
+            found.update(self._connection.scalars(due_query(batch, as_of, limit_day, window_day, within)))
         self._advise_planner(PLANNERS_CHOICE)
         return sorted(found)
 
@@ -103,33 +112,24 @@ class SqlLawns:
             for command in commands:
                 self._connection.exec_driver_sql(command)
 
-    def hold_ids(self, round_ids: Sequence[int]) -> list[int]:
+    def hold_ids(self, round_ids: Sequence[int], *, within: Cells | None = None) -> list[int]:
         """Ids of lawns a hold was told of and not yet released."""
-        return [
-            lawn_id
-            for batch in chunks(round_ids)
-            for lawn_id in self._connection.scalars(
-                select(lawn.c.lawn_id).where(lawn.c.round_id.in_(batch), lawn.c.told_hold.is_not(None))
-            )
-        ]
+        return self._ids(select(lawn.c.lawn_id).where(lawn.c.told_hold.is_not(None)), round_ids, within)
 
-    def untold_hold_ids(self, round_ids: Sequence[int]) -> list[int]:
+    def untold_hold_ids(self, round_ids: Sequence[int], *, within: Cells | None = None) -> list[int]:
         """Ids of lawns of keepers who asked for all holds, in stands with one they don't know of."""
-        return [
-            lawn_id
-            for batch in chunks(round_ids)
-            for lawn_id in self._connection.scalars(
-                select(lawn.c.lawn_id)
-                .join(keeper, keeper.c.keeper_id == lawn.c.keeper_id)
-                .join(stand_growth, stand_growth.c.stand_id == lawn.c.stand_id)
-                .where(
-                    lawn.c.round_id.in_(batch),
-                    keeper.c.tells_all_holds.is_(True),
-                    lawn.c.told_hold.is_(None),
-                    stand_growth.c.told_mask.op("&")(TOLD_TODAY) != 0,
-                )
-            )
+        held = stand_growth.c.told_mask.op("&")(TOLD_TODAY) != 0
+        query = _of_informed().join(stand_growth, stand_growth.c.stand_id == lawn.c.stand_id).where(held)
+        return self._ids(query, round_ids, within)
+
+    def owners(self, lawn_ids: Sequence[int], within: Cells) -> list[Owner]:
+        """Whose lawns these are, in order of keeper and lawn."""
+        found = [
+            Owner(*row)
+            for batch in chunks(lawn_ids)
+            for row in self._connection.execute(_owners_query(batch, within))
         ]
+        return sorted(found, key=lambda owner: (owner.keeper_id, owner.lawn_id))
 
     def unanchored(self, stand_ids: Sequence[int]) -> list[LawnRecord]:
         """Lawns of stands that have no place on their curve yet."""
@@ -155,7 +155,7 @@ class SqlLawns:
             )
         ]
 
-    def earliest_unanchored(self) -> dict[int, date]:
+    def earliest_unanchored(self, *, within: Cells | None = None) -> dict[int, date]:
         """By cell: the earliest anchor date of lawns without a place on their curve."""
         query = (
             select(cell.c.cell_id, func.min(lawn.c.anchored_on))
@@ -164,11 +164,13 @@ class SqlLawns:
             .where(lawn.c.anchor_g_mm.is_(None))
             .group_by(cell.c.cell_id)
         )
+        query = query if within is None else query.where(cell.c.cell_id.between(*within))
         return {row[0]: row[1] for row in self._connection.execute(query)}
 
-    def advised_before(self, on: date) -> list[LawnRecord]:
+    def advised_before(self, on: date, *, within: Cells | None = None) -> list[LawnRecord]:
         """Lawns whose advised day lies before a date, or on it, and is still open."""
-        return self._lawns(select(lawn).where(lawn.c.advised_on <= on).order_by(lawn.c.lawn_id))
+        query = select(lawn).where(lawn.c.advised_on <= on).order_by(lawn.c.lawn_id)
+        return self._lawns(_within(query, within))
 
     def anchor(self, updates: Sequence[AnchorUpdate]) -> None:
         """Give lawns their place on the curve."""
@@ -272,24 +274,27 @@ class SqlLawns:
                 found.setdefault(row["lawn_id"], []).append(_kept_off(row))
         return found
 
-    def kept_off_ids(self, round_ids: Sequence[int], on: date) -> list[int]:
+    def kept_off_ids(self, round_ids: Sequence[int], on: date, *, within: Cells | None = None) -> list[int]:
         """Ids of lawns left alone on a date, of keepers who asked for all holds and don't know of it."""
         query = (
             _of_informed()
             .join(kept_off, kept_off.c.lawn_id == lawn.c.lawn_id)
             .where(kept_off.c.last_on >= on, kept_off.c.first_on <= on, kept_off.c.undone_at.is_(None))
         )
-        return self._ids(query, round_ids)
+        return self._ids(query, round_ids, within)
 
-    def guided_ids(self, round_ids: Sequence[int], guide_ids: Sequence[str]) -> list[int]:
+    def guided_ids(
+        self, round_ids: Sequence[int], guide_ids: Sequence[str], *, within: Cells | None = None
+    ) -> list[int]:
         """Ids of lawns guides speak of, of keepers who asked for all holds, with none told."""
-        return self._ids(_of_informed().where(lawn.c.guide.in_(guide_ids)), round_ids) if guide_ids else []
+        query = _of_informed().where(lawn.c.guide.in_(guide_ids))
+        return self._ids(query, round_ids, within) if guide_ids else []
 
-    def _ids(self, query: Select[Any], round_ids: Sequence[int]) -> list[int]:
+    def _ids(self, query: Select[Any], round_ids: Sequence[int], within: Cells | None) -> list[int]:
         return [
             lawn_id
             for batch in chunks(round_ids)
-            for lawn_id in self._connection.scalars(query.where(lawn.c.round_id.in_(batch)))
+            for lawn_id in self._connection.scalars(_within(query.where(lawn.c.round_id.in_(batch)), within))
         ]
 
     def counts(self) -> Mapping[str, int]:
@@ -303,7 +308,13 @@ class SqlLawns:
         return [lawn_record(row) for row in self._connection.execute(query).mappings()]
 
 
-def due_query(round_ids: Sequence[int], as_of: date, limit_day: int, window_day: int | None) -> Any:
+def due_query(
+    round_ids: Sequence[int],
+    as_of: date,
+    limit_day: int,
+    window_day: int | None,
+    within: Cells | None = None,
+) -> Any:
     """Return the search of due lawns: stands first, then their lawns through a covering index.
 
     Parameters
@@ -316,15 +327,18 @@ def due_query(round_ids: Sequence[int], as_of: date, limit_day: int, window_day:
         Day, counted from ``as_of``, by which the limit must lie ahead.
     window_day : int | None
         Day by which the window must still be closed, where windows are told of.
+    within : Cells | None
+        Weather cells to look in; all if not given.
 
     Returns
     -------
     Any
         A query of lawn ids.
     """
-    searches = [_before(lawn.c.limit_g_mm, limit_day, round_ids, as_of)]
+    days = [(lawn.c.limit_g_mm, limit_day)]
     if window_day is not None:
-        searches.append(_before(lawn.c.window_g_mm, window_day, round_ids, as_of))
+        days.append((lawn.c.window_g_mm, window_day))
+    searches = [_within(_before(column, day, round_ids, as_of), within) for column, day in days]
     return union(*searches) if len(searches) > 1 else searches[0]
 
 
@@ -334,6 +348,30 @@ def _before(column: Any, day: int, round_ids: Sequence[int], as_of: date) -> Sel
         select(lawn.c.lawn_id)
         .select_from(stand_growth.join(lawn, lawn.c.stand_id == stand_growth.c.stand_id))
         .where(stand_growth.c.as_of == as_of, column <= reached, lawn.c.round_id.in_(round_ids))
+    )
+
+
+def _within(query: Select[Any], within: Cells | None) -> Select[Any]:
+    """Look only at lawns of a span of weather cells."""
+    if within is None:
+        return query
+    return query.join(stand, stand.c.stand_id == lawn.c.stand_id).where(stand.c.cell_id.between(*within))
+
+
+def _owners_query(lawn_ids: Sequence[int], within: Cells) -> Select[Any]:
+    """Whose lawns are; parks tell by turf class, others with all their lawns, wherever these lie."""
+    other = lawn.alias()
+    elsewhere = (
+        select(other.c.lawn_id)
+        .join(stand, stand.c.stand_id == other.c.stand_id)
+        .where(other.c.keeper_id == lawn.c.keeper_id, not_(stand.c.cell_id.between(*within)))
+        .exists()
+    )
+    waits = or_(keeper.c.kind == KeeperKind.PARKS.value, elsewhere)
+    return (
+        select(lawn.c.keeper_id, lawn.c.lawn_id, waits)
+        .join(keeper, keeper.c.keeper_id == lawn.c.keeper_id)
+        .where(lawn.c.lawn_id.in_(lawn_ids))
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
+from functools import cached_property
 from typing import Any
 
 from sqlalchemy import Connection, and_, func, insert, or_, select, update
@@ -38,15 +39,29 @@ class SqlOutbox:
             "state": "ready",
             "next_try_at": message.not_before,
         }
-        row = insert_for(self._connection, outbox).values(**values)
-        row = row.on_conflict_do_nothing(index_elements=ONCE).returning(outbox.c.message_id)
-        return self._connection.scalar(row) is not None
+        return self._connection.scalar(self._insert, values) is not None
+
+    @cached_property
+    def _insert(self) -> Any:
+        """Made once for thousands of messages; each has every column that has no default."""
+        row = insert_for(self._connection, outbox)
+        return row.on_conflict_do_nothing(index_elements=ONCE).returning(outbox.c.message_id)
 
     def tell(self, records: Sequence[ToldRecord]) -> None:
         """Keep notices as they were decided."""
         if records:
             rows = [values_of(record, without=["told_id"]) for record in records]
             self._connection.execute(insert(told), rows)
+
+    def keepers_told(self, lawn_ids: Sequence[int], on: date) -> set[int]:
+        """Keepers of some lawns who were told something of them on a date."""
+        return {
+            keeper_id
+            for batch in chunks(lawn_ids)
+            for keeper_id in self._connection.scalars(
+                select(told.c.keeper_id).where(told.c.lawn_id.in_(batch), told.c.on == on)
+            )
+        }
 
     def told(self, lawn_id: int | None, *, limit: int) -> list[ToldRecord]:
         """The newest notices, of one lawn or of all."""
@@ -145,16 +160,17 @@ class SqlOutbox:
             update(outbox).where(outbox.c.message_id.in_(ids)).values(state="cancelled", error="mown")
         )
 
-    def cancel_older(self, keeper_id: int, before: date, *, at: datetime) -> int:
-        """Cancel a keeper's own waiting advice of earlier days; how many."""
+    def cancel_older(self, keeper_ids: Sequence[int], before: date, *, at: datetime) -> int:
+        """Cancel keepers' own waiting advice of earlier days; how many."""
         older = and_(
-            outbox.c.keeper_id == keeper_id,
             outbox.c.contact_id == 0,
             outbox.c.state == "ready",
             outbox.c.kind.in_(ADVICE),
             outbox.c.local_date < before,
         )
-        return self._count(update(outbox).where(older).values(state="cancelled", error="newer advice"))
+        change = update(outbox).where(older).values(state="cancelled", error="newer advice")
+        batches = chunks(keeper_ids)
+        return sum(self._count(change.where(outbox.c.keeper_id.in_(batch))) for batch in batches)
 
     def cancel_waiting(self, keeper_id: int, channels: Collection[Channel], *, at: datetime) -> int:
         """Cancel whatever waits for a keeper on some channels; how many."""

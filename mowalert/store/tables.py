@@ -299,6 +299,7 @@ lawn = Table(
     Index("ix_lawn_keeper", "keeper_id"),
     Index(
         "ix_lawn_told",
+        "stand_id",
         "round_id",
         "told_hold",
         sqlite_where=text("told_hold IS NOT NULL"),
@@ -306,6 +307,7 @@ lawn = Table(
     ),
     Index(
         "ix_lawn_advised",
+        "stand_id",
         "advised_on",
         sqlite_where=text("advised_on IS NOT NULL"),
         postgresql_where=text("advised_on IS NOT NULL"),
@@ -421,6 +423,31 @@ outbox = Table(
         sqlite_where=text("state IN ('ready', 'leased', 'sending')"),
         postgresql_where=text("state IN ('ready', 'leased', 'sending')"),
     ),
+)
+
+night = Table(
+    "night",
+    metadata,
+    Column("night_id", Integer, primary_key=True),
+    Column("at", UtcDateTime, nullable=False),
+    Column("round_ids", JSON, nullable=False),
+    Column("shards", Integer, nullable=False),
+    Column("state", String(8), nullable=False),
+)
+
+night_shard = Table(
+    "night_shard",
+    metadata,
+    Column("night_id", ForeignKey("night.night_id"), primary_key=True),
+    Column("shard", Integer, primary_key=True, autoincrement=False),
+    Column("first_cell", Integer, nullable=False),
+    Column("last_cell", Integer, nullable=False),
+    Column("state", String(8), nullable=False),
+    Column("tries", Integer, nullable=False),
+    Column("sent_at", UtcDateTime),
+    Column("digests", JSON, nullable=False),
+    Column("left_lawns", JSON, nullable=False),
+    Column("report", JSON, nullable=False),
 )
 
 signup = Table(

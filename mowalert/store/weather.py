@@ -8,6 +8,7 @@ import numpy as np
 from sqlalchemy import Connection, exists, func, insert, select, update
 
 from mowalert.domain.weather import DayHours, Ensemble, Place, PlaceWeather, Refusal, WeatherDay
+from mowalert.service.ports_nights import Cells
 from mowalert.service.records import CellRecord
 from mowalert.store.sql import chunks, insert_for, upsert
 from mowalert.store.tables import budget, cell, cell_day, cell_ensemble, lawn, refusal, stand
@@ -62,10 +63,13 @@ class SqlWeather:
                 for row in self._connection.execute(select(cell).where(cell.c.cell_id.in_(batch))).mappings()
             ]
             return sorted((CellRecord(**row) for row in rows), key=lambda record: record.cell_id)
-        lawns = exists().where(lawn.c.stand_id == stand.c.stand_id)
-        used = exists().where(stand.c.cell_id == cell.c.cell_id, lawns)
-        query = select(cell).where(used).order_by(cell.c.cell_id)
+        query = select(cell).where(_used()).order_by(cell.c.cell_id)
         return [CellRecord(**row) for row in self._connection.execute(query).mappings()]
+
+    def used_ids(self, within: Cells) -> list[int]:
+        """Ids of cells of a span that hold lawns, in order."""
+        query = select(cell.c.cell_id).where(cell.c.cell_id.between(*within), _used())
+        return list(self._connection.scalars(query.order_by(cell.c.cell_id)))
 
     def save(self, weather: Iterable[PlaceWeather]) -> None:
         """Keep days and what the cell was told, newer over older; a partial day never over a whole one."""
@@ -184,6 +188,11 @@ class SqlWeather:
             .group_by(cell.c.source)
         )
         return [(row[0], row[1], row[2]) for row in self._connection.execute(query)]
+
+
+def _used() -> Any:
+    lawns = exists().where(lawn.c.stand_id == stand.c.stand_id)
+    return exists().where(stand.c.cell_id == cell.c.cell_id, lawns)
 
 
 def _day_row(answer: PlaceWeather, day: WeatherDay) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from mowalert.store.inbound import SqlBounces, SqlInbound
 from mowalert.store.keepers import SqlKeepers
 from mowalert.store.keys import SqlKeys
 from mowalert.store.lawns import SqlLawns
+from mowalert.store.nights import SqlNights
 from mowalert.store.operators import SqlOperators
 from mowalert.store.outbox import SqlOutbox
 from mowalert.store.parks import SqlParks
@@ -48,6 +49,7 @@ class SqlWork:
         self.warnings = SqlWarnings(connection)
         self.crews = SqlCrews(connection)
         self.parks = SqlParks(connection)
+        self.nights = SqlNights(connection)
 
     def commit(self) -> None:
         """Make it last."""

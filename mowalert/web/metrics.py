@@ -15,7 +15,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from mowalert.errors import StoreError
 from mowalert.service.overview import ages_by_source
 from mowalert.service.ports import Store
-from mowalert.service.status import Status, status_of
+from mowalert.service.status import NightStatus, Status, status_of
 
 METHODS = frozenset({"DELETE", "GET", "HEAD", "OPTIONS", "PATCH", "POST", "PUT"})
 ELSEWHERE = "none"
@@ -102,6 +102,8 @@ class StoreFigures(Collector):
         for name, count in status.counts.items():
             yield _gauge(f"mowalert_{name}s", f"How many {name}s are enrolled.", count)
         yield from _night_figures(status, now)
+        if status.night is not None:
+            yield from _shard_figures(status.night)
         yield from _weather_figures(status)
         yield _labelled("mowalert_messages", "Messages by state.", "state", status.outbox)
         outcomes = Tally(entry.outcome for entry in status.rounds)
@@ -115,6 +117,14 @@ def _night_figures(status: Status, now: datetime) -> Iterator[GaugeMetricFamily]
     if status.last_night_at is not None:
         age = now - datetime.fromisoformat(status.last_night_at)
         yield _gauge("mowalert_newest_night_age_seconds", "Age of the newest night.", age.total_seconds())
+
+
+def _shard_figures(night: NightStatus) -> Iterator[GaugeMetricFamily]:
+    yield _labelled("mowalert_night_shards", "Shards of the newest night by state.", "state", night.shards)
+    yield _gauge("mowalert_night_most_tries", "Most tries of one shard of it.", night.most_tries)
+    yield _labelled(
+        "mowalert_night_step_seconds", "Time of its steps, over all shards.", "step", night.seconds
+    )
 
 
 def _weather_figures(status: Status) -> Iterator[GaugeMetricFamily]:

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import pytest
 from builders import TURF
 from keepers import POLICY, START, Keeper, evening
+from telling import tell_rounds
 
 from mowalert.channels.messages import Messages
 from mowalert.domain.grasses import Turf
@@ -21,7 +22,6 @@ from mowalert.service.guides import (
 )
 from mowalert.service.look import held_now
 from mowalert.service.records import ToldRecord
-from mowalert.service.tell import tell_rounds
 from mowalert.service.why import notices_of, why
 from mowalert.store.engine import SqlStore
 

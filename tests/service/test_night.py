@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from skies import Skies, a_day, growing_weather
 from stores import new_store
+from telling import tell_rounds
 
 from mowalert.domain.notices import Digest, RenderedEmail
 from mowalert.domain.weather import Place, WeatherDay
@@ -29,7 +30,6 @@ from mowalert.service.policy import Policy
 from mowalert.service.pull import pull_weather
 from mowalert.service.records import LawnRecord, ToldRecord
 from mowalert.service.report import report_mowing
-from mowalert.service.tell import tell_rounds
 from mowalert.store.engine import SqlStore
 from mowalert.store.tables import metadata
 

@@ -6,12 +6,12 @@ import pytest
 import sqlalchemy as sa
 from builders import TURF
 from keepers import POLICY, Keeper, evening
+from telling import tell_rounds
 
 from mowalert.channels.messages import Messages
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import HoldReason, NoticeKind
 from mowalert.errors import InputError
-from mowalert.service.tell import tell_rounds
 from mowalert.service.why import Why, notices_of, why
 from mowalert.store.engine import SqlStore
 from mowalert.store.tables import told

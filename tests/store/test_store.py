@@ -277,7 +277,7 @@ def test_messages_are_settled_retried_and_cancelled(store: SqlStore) -> None:
         work.outbox.settle(1, "sent", at=NOW)
         work.outbox.retry(2, next_try_at=NOW + timedelta(hours=1), error="busy")
         assert work.outbox.cancel_for_lawn(3, at=NOW) == 1
-        assert work.outbox.cancel_older(1, THURSDAY + timedelta(days=2), at=NOW) == 1
+        assert work.outbox.cancel_older([1], THURSDAY + timedelta(days=2), at=NOW) == 1
         assert work.outbox.states() == {"sent": 1, "cancelled": 2, "ready": 1}
 
 

@@ -172,7 +172,7 @@ def test_a_keeper_who_stops_does_not_stop_their_people(store: SqlStore) -> None:
         work.outbox.add(a_message(keeper_id=keeper_id))
         work.outbox.add(a_message(keeper_id=keeper_id, contact_id=contact_id))
         assert work.outbox.cancel_waiting(keeper_id, {Channel.EMAIL}, at=NOW) == 1
-        assert work.outbox.cancel_older(keeper_id, THURSDAY + timedelta(days=1), at=NOW) == 0
+        assert work.outbox.cancel_older([keeper_id], THURSDAY + timedelta(days=1), at=NOW) == 0
         assert work.outbox.states() == {"ready": 1, "cancelled": 1}
 
 
