@@ -1,158 +1,39 @@
-"""Time one night of a country of lawns, step by step, and its search against reading every lawn.
+"""Time one night of a country of lawns, step by step, beside programs that only move the same bytes.
 
-    python tests/benchmarks/night.py --lawns 100000 --stands 5000 --due 2 --json
+    python tests/benchmarks/night.py --lawns 100000 --stands 6000 --due 5 --store URL --runner celery --json
 
-Prints seconds a step and ratios of one run on one machine; only the ratios travel to another.
+Prints seconds a step, the worker's peak memory, and ratios of one run on one machine; only the ratios travel
+to another. The night runs in a process of its own, so that its memory is its own.
 """
 
 import argparse
 import json
+import os
+import resource
+import subprocess
 import sys
 import tempfile
 import time
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import sqlalchemy as sa
-from country import NIGHT, TODAY, Country, OneWeather, build
+from country import Country, build
+from night_bytes import baselines, search_seconds
+from night_run import run_inline
 
-from mowalert.channels.messages import Messages
-from mowalert.domain.grasses import Turf
-from mowalert.domain.words import Channel
 from mowalert.parameters import load_turf
-from mowalert.service.grow import grow_stands
-from mowalert.service.policy import Policy
-from mowalert.service.pull import pull_weather
-from mowalert.service.tell import tell_rounds
 from mowalert.settings import config_file
 from mowalert.store.engine import SqlStore, open_engine
-from mowalert.store.tables import lawn, stand_growth
 from mowalert.store.upgrade import upgrade
 
-FIND = ("due_ids", "hold_ids", "untold_hold_ids")
-AHEAD_DAYS = 9
-"""From a Thursday to the first chance after the next round: Saturday of the week after."""
-TARGETS = {"index_vs_all_lawns_numpy": 5.0}
-REPEATS = 3
-
-
-class Clock:
-    """Seconds by step; a step inside another takes its time off the outer one."""
-
-    def __init__(self) -> None:
-        self.seconds: dict[str, float] = {}
-        self._running: list[str] = []
-        self._since = time.perf_counter()
-
-    @contextmanager
-    def step(self, name: str) -> Iterator[None]:
-        """Time what happens inside."""
-        self._turn()
-        self._running.append(name)
-        try:
-            yield
-        finally:
-            self._turn()
-            self._running.pop()
-
-    def _turn(self) -> None:
-        now = time.perf_counter()
-        if self._running:
-            name = self._running[-1]
-            self.seconds[name] = self.seconds.get(name, 0.0) + now - self._since
-        self._since = now
-
-
-class Timed:
-    """Anything, with some of its calls timed under a step's name."""
-
-    def __init__(self, inner: Any, clock: Clock, step: str, names: tuple[str, ...] | None = None) -> None:
-        self._inner, self._clock, self._step, self._names = inner, clock, step, names
-
-    def __getattr__(self, name: str) -> Any:
-        found = getattr(self._inner, name)
-        if not callable(found) or (self._names is not None and name not in self._names):
-            return found
-
-        def timed(*args: Any, **kwargs: Any) -> Any:
-            with self._clock.step(self._step):
-                return found(*args, **kwargs)
-
-        return timed
-
-
-class TimedStore:
-    """A store whose searches count as ``find`` and whose outbox counts as ``outbox``."""
-
-    def __init__(self, store: SqlStore, clock: Clock) -> None:
-        self._store, self._clock = store, clock
-
-    @contextmanager
-    def begin(self) -> Iterator[Any]:
-        """Begin a transaction with timed parts."""
-        with self._store.begin() as work:
-            work.lawns = Timed(work.lawns, self._clock, "find", FIND)  # type: ignore[assignment]
-            work.outbox = Timed(work.outbox, self._clock, "outbox")  # type: ignore[assignment]
-            yield Timed(work, self._clock, "outbox", ("commit",))
-
-
-def time_night(store: SqlStore, sources: OneWeather, turf: Turf) -> tuple[dict[str, float], int]:
-    """Run the night; seconds by step, and how many digests were written."""
-    clock = Clock()
-    words = Timed(Messages("Benchmark", "https://mow.example.org", "help@example.org"), clock, "outbox")
-    policy = Policy(frozenset({Channel.EMAIL}), timedelta(hours=36), "mow.example.org")
-    with clock.step("pull"):
-        pull_weather(store, sources, now=NIGHT)
-    with clock.step("grow"):
-        grow_stands(store, turf, now=NIGHT)
-    with clock.step("decide"):
-        told = tell_rounds(TimedStore(store, clock), turf, words, policy, now=NIGHT)  # type: ignore[arg-type]
-    return clock.seconds, told.digests
-
-
-def time_search(store: SqlStore, engine: sa.Engine, turf: Turf) -> tuple[float, float, int]:
-    """Seconds of the search in the index and of reading every lawn, and how many both found."""
-    with store.begin() as work:
-        round_ids = [record.round_id for record in work.rounds.all()]
-        find = lambda: work.lawns.due_ids(  # noqa: E731
-            round_ids, as_of=TODAY, limit_day=AHEAD_DAYS, window_day=None
-        )
-        by_index, seconds = _best(find)
-    with engine.connect() as connection:
-        by_numpy, all_seconds = _best(lambda: _evaluate_all(connection, turf))
-    if by_index != by_numpy:
-        raise SystemExit(f"the index found {len(by_index)} lawns, reading them all {len(by_numpy)}")
-    return seconds, all_seconds, len(by_index)
-
-
-def _best(work: Callable[[], list[int]]) -> tuple[list[int], float]:
-    taken = []
-    for _ in range(REPEATS):
-        start = time.perf_counter()
-        found = work()
-        taken.append(time.perf_counter() - start)
-    return found, min(taken)
-
-
-def _evaluate_all(connection: sa.Connection, turf: Turf) -> list[int]:
-    """Read every lawn and every curve's value, and work out all heights with numpy."""
-    ceilings = {name: grass.ceiling_mm for name, grass in turf.grasses.items()}
-    values = connection.execute(sa.select(stand_growth.c.stand_id, stand_growth.c[f"g{AHEAD_DAYS}"]))
-    reached = dict(map(tuple, values.all()))
-    columns = ("lawn_id", "stand_id", "grass", "chosen_mm", "pace", "anchor_height_mm", "anchor_g_mm")
-    rows = connection.execute(sa.select(*(lawn.c[name] for name in columns))).all()
-    lawn_id, stand_id, grass, chosen_mm, pace, height_mm, g0_mm = zip(*rows, strict=True)
-    ceiling_mm = np.array([ceilings[name] for name in grass])
-    gained_mm = np.array([reached[key] for key in stand_id]) - np.array(g0_mm)
-    start = np.arctanh(np.array(height_mm) / ceiling_mm)
-    tall_mm = ceiling_mm * np.tanh(start + np.array(pace) * gained_mm / ceiling_mm)
-    due = tall_mm >= 1.5 * np.array(chosen_mm)
-    return sorted(np.array(lawn_id)[due].tolist())
+MOST_MIB = 250.0
+LEAST = {"index_vs_all_lawns_numpy": 5.0, "index_vs_all_lawns_python": 1000.0}
+MOST = {"tell_vs_same_bytes": 1.5, "grow_vs_same_bytes": 1.3}
+STEPS = ("pull", "grow", "silence", "find", "decide", "outbox", "end")
 
 
 @contextmanager
@@ -174,32 +55,73 @@ def an_empty_store(url: str | None) -> Iterator[str]:
         admin.dispose()
 
 
-def run(country: Country, url: str | None) -> dict[str, Any]:
-    """Build a country, time its night and its search."""
+def night_in_a_process(url: str, runner: str) -> dict[str, Any]:
+    """Run the night in a process of its own; its seconds, digests and peak memory."""
+    command = [sys.executable, __file__, "--work", url, "--runner", runner]
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    run = subprocess.run(command, stdout=subprocess.PIPE, check=True, env=environment)
+    found: dict[str, Any] = json.loads(run.stdout)
+    return found
+
+
+def work(url: str, runner: str) -> None:
+    """Run the night here, and print what it took."""
+    turf = load_turf(config_file("grasses.toml"))
+    if runner == "celery":
+        from night_workers import run_celery
+
+        found = run_celery(url)
+    else:
+        found = run_inline(url, turf)
+    found.setdefault("peak_mib", round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 1))
+    print(json.dumps(found))
+
+
+def run(country: Country, url: str | None, runner: str) -> dict[str, Any]:
+    """Build a country, time its night, its search, and programs that only move the same bytes."""
     turf = load_turf(config_file("grasses.toml"))
     with an_empty_store(url) as store_url:
         upgrade(store_url)
         store, engine = SqlStore(store_url), open_engine(store_url)
+        began = time.perf_counter()
         print(f"building {country.lawns} lawns on {country.stands} stands …", file=sys.stderr)
-        sources = build(store, engine, turf, country)
-        seconds, digests = time_night(store, sources, turf)
-        index_s, numpy_s, due = time_search(store, engine, turf)
+        build(store, engine, turf, country)
+        print(f"built in {time.perf_counter() - began:.0f} s; the night …", file=sys.stderr)
+        night = night_in_a_process(store_url, runner)
+        print("the same bytes …", file=sys.stderr)
+        index_s, numpy_s, python_s, due = search_seconds(store, engine, turf)
+        bytes_s = baselines(engine)
         store.close()
         engine.dispose()
-    ratios = {"index_vs_all_lawns_numpy": numpy_s / index_s}
+    seconds = {step: taken for step in STEPS if (taken := night["seconds"].get(step)) is not None}
+    ratios = {"index_vs_all_lawns_numpy": numpy_s / index_s, "index_vs_all_lawns_python": python_s / index_s}
+    if "find" in seconds:
+        tell_s = seconds["find"] + seconds["decide"] + seconds["outbox"]
+        ratios["tell_vs_same_bytes"] = tell_s / bytes_s["tell"]
+        ratios["grow_vs_same_bytes"] = seconds["grow"] / bytes_s["grow"]
     return {
         "lawns": country.lawns,
         "stands": country.stands,
+        "store": store_url.partition(":")[0],
+        "runner": runner,
         "due": due,
-        "digests": digests,
-        "seconds": {step: round(seconds.get(step, 0.0), 4) for step in STEPS},
-        "search_seconds": {"index": round(index_s, 5), "all_lawns_numpy": round(numpy_s, 5)},
+        "digests": night["digests"],
+        "seconds": {step: round(taken, 3) for step, taken in seconds.items()},
+        "night_seconds": round(night["night_seconds"], 3),
+        "bytes_seconds": {name: round(taken, 3) for name, taken in bytes_s.items()},
+        "search_seconds": {
+            "index": round(index_s, 5),
+            "numpy": round(numpy_s, 4),
+            "python": round(python_s, 3),
+        },
+        "peak_mib": night["peak_mib"],
         "ratios": {name: round(value, 2) for name, value in ratios.items()},
-        "targets_met": {name: ratios[name] >= least for name, least in TARGETS.items()},
+        "targets_met": {
+            **{name: ratios[name] >= least for name, least in LEAST.items()},
+            **{name: ratios[name] <= most for name, most in MOST.items() if name in ratios},
+            "peak_mib": night["peak_mib"] <= MOST_MIB,
+        },
     }
-
-
-STEPS = ("pull", "grow", "find", "decide", "outbox")
 
 
 def main() -> None:
@@ -207,17 +129,23 @@ def main() -> None:
     words = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     words.add_argument("--lawns", type=int, default=100_000)
     words.add_argument("--stands", type=int, default=None, help="default: one for 20 lawns")
-    words.add_argument("--due", type=float, default=2.0, help="per cent of the lawns that are due")
+    words.add_argument("--due", type=float, default=5.0, help="per cent of the lawns that are due")
     words.add_argument("--store", default=None, help="URL of a PostgreSQL server; default: SQLite")
+    words.add_argument("--runner", choices=("inline", "celery"), default="inline")
     words.add_argument("--json", action="store_true")
+    words.add_argument("--work", default=None, help=argparse.SUPPRESS)
     said = words.parse_args()
+    if said.work:
+        work(said.work, said.runner)
+        return
     stands = min(said.stands or max(1, said.lawns // 20), said.lawns)
-    result = run(Country(said.lawns, stands, said.due / 100), said.store)
+    result = run(Country(said.lawns, stands, said.due / 100), said.store, said.runner)
     if said.json:
         print(json.dumps(result, indent=1))
         return
     for step, taken in result["seconds"].items():
         print(f"{step:8} {taken:9.3f} s")
+    print(f"peak     {result['peak_mib']:9.1f} MiB")
     for name, ratio in result["ratios"].items():
         met = "met" if result["targets_met"].get(name, True) else "missed"
         print(f"{name}: {ratio:.1f} × ({met})")
