@@ -1,6 +1,8 @@
 """The distributed runner on a real broker: what it tells, and what it refuses to begin with."""
 
 import os
+import subprocess
+import sys
 import uuid
 from datetime import timedelta
 from pathlib import Path
@@ -24,6 +26,7 @@ from town import (
 from mowalert.errors import BrokerError
 from mowalert.jobs.engine import Engine
 from mowalert.service.deliver import deliver
+from mowalert.settings import load_settings
 
 
 def test_celery_on_postgresql_tells_what_one_process_on_sqlite_tells(
@@ -86,10 +89,51 @@ def test_a_broker_that_is_not_there_is_named_and_the_night_is_given_out_later(tm
     services.close()
 
 
-def test_one_host_never_loads_celery() -> None:
-    import subprocess
-    import sys
+def test_the_worker_command_works_on_what_is_given_and_stops_when_asked(
+    postgres_store: str, tmp_path: Path
+) -> None:
+    environment = {name: text for name, text in os.environ.items() if not name.startswith("MOWALERT_")}
+    environment |= {
+        "MOWALERT_STORE__URL": postgres_store,
+        "MOWALERT_SERVICE__DATA_DIR": str(tmp_path),
+        "MOWALERT_JOBS__RUNNER": "celery",
+        "MOWALERT_JOBS__QUEUE": f"mowalert-test-{uuid.uuid4().hex[:8]}",
+        "MOWALERT_JOBS__BROKER_URL": broker(),
+        "PYTHONUNBUFFERED": "1",
+    }
+    command = [sys.executable, "-m", "mowalert"]
+    worker = subprocess.Popen(
+        [*command, "worker", "--processes", "1"], stderr=subprocess.PIPE, text=True, env=environment
+    )
+    try:
+        subprocess.run([*command, "deliver"], env=environment, check=True, capture_output=True)
+        assert worker.stderr is not None
+        assert any('"event":"delivered"' in line.replace(" ", "") for line in worker.stderr)
+        worker.terminate()
+        worker.communicate(timeout=60)
+        assert worker.returncode == 0
+    finally:
+        worker.kill()
+        worker.communicate()
+        settings = load_settings(None, environ=environment)
+        with Engine(settings).app.connection_for_write() as connection:
+            connection.default_channel.queue_delete(settings.jobs.queue)
 
+
+def test_workers_need_a_store_that_can_be_shared(tmp_path: Path) -> None:
+    environment = {
+        **os.environ,
+        "MOWALERT_SERVICE__DATA_DIR": str(tmp_path),
+        "MOWALERT_JOBS__RUNNER": "celery",
+    }
+    run = subprocess.run(
+        [sys.executable, "-m", "mowalert", "worker"], env=environment, capture_output=True, text=True
+    )
+    assert run.returncode == 2
+    assert "allowed is: a PostgreSQL URL" in run.stderr
+
+
+def test_one_host_never_loads_celery() -> None:
     program = "import sys, mowalert.cli.nights, mowalert.wiring; print('celery' in sys.modules)"
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
     run = subprocess.run(
