@@ -42,6 +42,7 @@ def make_app(settings: Settings) -> Celery:
         worker_prefetch_multiplier=1,
         worker_enable_remote_control=False,
         worker_hijack_root_logger=False,
+        worker_redirect_stdouts=False,
         # A task that goes on without its broker does no harm: its shard is locked, and done once.
         worker_cancel_long_running_tasks_on_connection_loss=False,
         broker_connection_retry_on_startup=True,

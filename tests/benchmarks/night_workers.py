@@ -110,7 +110,10 @@ def main() -> None:
     """Work until stopped."""
     from celery.signals import worker_ready
 
-    structlog.configure(processors=[structlog.processors.JSONRenderer()])
+    structlog.configure(
+        processors=[structlog.processors.JSONRenderer()],
+        logger_factory=structlog.PrintLoggerFactory(sys.stdout),
+    )
     log = structlog.get_logger()
     worker_ready.connect(lambda **_: log.info("worker ready"), weak=False)
     BenchmarkEngine(load_settings(None, environ=os.environ)).work(processes=1, pool="solo")
