@@ -54,6 +54,6 @@ def an_engine(services: Services, now: datetime) -> Iterator[HereEngine]:
 def here(engine: HereEngine) -> AbstractContextManager[Any]:
     """Work in a thread for as long as a block lasts."""
     worker: AbstractContextManager[Any] = start_worker(
-        engine.app, pool="solo", concurrency=1, perform_ping_check=False
+        engine.app, pool="solo", concurrency=1, perform_ping_check=False, shutdown_timeout=90.0
     )
     return worker
