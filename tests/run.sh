@@ -43,7 +43,6 @@ if [ -z "$fast" ]; then
     "$bin/lint-imports"
     "$bin/pydoclint" --quiet mowalert
 fi
-# Tests marked with a group share a long set-up, and so a process.
-"$bin/python" -m pytest -n "$workers" --dist loadgroup --ignore tests/reference
+"$bin/python" -m pytest -n "$workers" --dist worksteal --ignore tests/reference
 # The report of outside values is filled by one process.
 [ -n "$fast" ] || "$bin/python" -m pytest tests/reference

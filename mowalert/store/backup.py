@@ -281,7 +281,7 @@ def _last_number(connection: Connection, table: Table) -> int | None:
     elif _counts(connection):
         counted = connection.scalar(select(COUNTED.c.seq).where(COUNTED.c.name == table.name))
         if counted is not None:
-            return int(counted)
+            return int(counted) or None
     highest = connection.scalar(select(func.max(column)))
     return None if highest is None else int(highest)
 

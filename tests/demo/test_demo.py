@@ -13,8 +13,6 @@ from mowalert.demo.play import Season, play_season
 from mowalert.domain.words import KeeperKind
 from mowalert.store.engine import SqlStore
 
-pytestmark = pytest.mark.xdist_group("demo")
-
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
