@@ -77,7 +77,7 @@ class Engine:
         def outbox(task: Any, at: str | None) -> None:
             self._run_deliver(task, at)
 
-        register = partial(self.app.task, bind=True, max_retries=None)
+        register = partial(self.app.task, bind=True, max_retries=None, shared=False)
         self._shard: Any = register(shard, name="mowalert.shard")
         self._deliver: Any = register(outbox, name="mowalert.deliver")
 
