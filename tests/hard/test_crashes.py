@@ -378,7 +378,8 @@ def test_a_kill_loses_nothing_and_doubles_nothing(
     random = Random(work)
     harms, killed = [], 0
     for run in range(RUNS):
-        kill = {"kill_at": random.randint(1, whole[unharmed]["steps"])}
+        # Not at the very last steps: how many there are differs by a few from run to run.
+        kill = {"kill_at": random.randint(1, max(1, whole[unharmed]["steps"] * 9 // 10))}
         if run % 2:
             kill = {"kill_after_s": random.uniform(0.0, whole[unharmed]["took_s"])}
         ended, harm = killed_once(work, stores, place, patterns[work], kill)
