@@ -250,14 +250,15 @@ class Wording:
         return f"{floor(share * 100 + 1e-6)} %"
 
     def names(self, items: Sequence[str], *, most: int = 5) -> str:
-        """Say a list of names, the first few of many."""
+        """Say a list of names, the first few of many; names with commas in them are kept apart by more."""
         shown = list(items[:most])
+        between = "; " if any("," in one for one in shown) else ", "
         if len(items) > most:
             said = self.gettext("{names} and {count} more")
-            return said.format(names=", ".join(shown), count=len(items) - most)
+            return said.format(names=between.join(shown), count=len(items) - most)
         if len(shown) < 2:
             return "".join(shown)
-        return self.gettext("{names} and {last}").format(names=", ".join(shown[:-1]), last=shown[-1])
+        return self.gettext("{names} and {last}").format(names=between.join(shown[:-1]), last=shown[-1])
 
     def place(self, notice: Notice) -> str:
         """Say which lawn a notice is about."""

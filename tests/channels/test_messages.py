@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from mowalert.channels.gsm import sms_size
 from mowalert.channels.messages import render_email, render_sms
+from mowalert.channels.wording import wording_in
 from mowalert.domain.notices import CrewHeat, DayReason, HoldFacts, WeatherStamp
 from mowalert.domain.words import DigestKind, HoldReason, KeeperKind, NoticeKind, Units
 
@@ -63,6 +64,14 @@ def test_a_number_and_its_unit_stay_on_one_line() -> None:
     assert re.search(r"\d\u00a0%", mail.html)
     assert not re.search(r"[\d¼½¾] (?:%|in\b)", mail.html)
     assert "\u00a0" not in mail.text
+
+
+def test_names_with_commas_are_told_apart() -> None:
+    say = wording_in("en")
+    assert say.names(["Weir Fields, bank", "Ring Road, verge", "Green"]) == (
+        "Weir Fields, bank; Ring Road, verge and Green"
+    )
+    assert say.names(["Oval", "Hill", "Green"]) == "Oval, Hill and Green"
 
 
 def test_metric_keepers_read_millimetres() -> None:
