@@ -93,6 +93,14 @@ def needed_day(text: str) -> date:
         raise InputError(f"{text!r} is no date such as 2026-05-09") from error
 
 
+def today_of(services: "Services", keeper: str, now: datetime) -> date:
+    """Return the day it is where the organisation somebody named is."""
+    from mowalert.service.known import organisation
+
+    with services.store.begin() as work:
+        return organisation(work, keeper).today(now)
+
+
 def read_text(path: Path) -> str:
     """Return a file's text; InputError if it cannot be read as one."""
     try:

@@ -1,6 +1,6 @@
 """Commands of everybody who works outdoors: rules of the place, irrigation that is off, the crews' heat."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Annotated
 
@@ -18,15 +18,16 @@ from mowalert.cli.common import (
     one_line_errors,
     opened,
     print_json,
+    today_of,
 )
 from mowalert.cli.parks import ClassOption, DistrictOption, SitesOption, ToOption
 from mowalert.errors import InputError
 from mowalert.service.heat_days import heat_of_day
 from mowalert.service.known import organisation
 from mowalert.service.park_records import HeatPlan, Polygon, RestrictionKind, RestrictionRecord, WateringOff
-from mowalert.service.ports import Store
 from mowalert.service.restrictions import NewRestriction, lift, read_area, restrict
-from mowalert.service.watering import Where, turn_off, turn_on
+from mowalert.service.watering import turn_off, turn_on
+from mowalert.service.where import Where
 
 AllOption = Annotated[bool, typer.Option("--all", help="Also what is over.")]
 
@@ -97,17 +98,12 @@ def lift_rule(
     """End a rule; one that ends before its first day never held."""
     with one_line_errors(), opened() as services:
         now = moment(at)
-        free_on = day(first_free) or _today(services.store, keeper, now)
+        free_on = day(first_free) or today_of(services, keeper, now)
         lifted = lift(services.store, keeper, number, first_free_on=free_on, now=now)
         if json:
             print_json(lifted)
         else:
             typer.echo(f"lifted: {lifted.name}, held {_days(lifted)}")
-
-
-def _today(store: Store, keeper: str, now: datetime) -> date:
-    with store.begin() as work:
-        return organisation(work, keeper).today(now)
 
 
 def _days(dated: RestrictionRecord | WateringOff) -> str:
@@ -147,11 +143,10 @@ def water_off(
 ) -> None:
     """Say that irrigation is off; the next night grows those lawns without it."""
     with one_line_errors(), opened() as services:
-        where = Where(tuple(site or ()), turf_class, district)
         kept = turn_off(
             services.store,
             keeper,
-            where,
+            Where(tuple(site or ()), turf_class, district),
             first_on=needed_day(first),
             last_on=day(last),
             note=note,
@@ -174,7 +169,7 @@ def water_on(
     """Say that irrigation runs again; before its first dry day it never was off."""
     with one_line_errors(), opened() as services:
         now = moment(at)
-        wet_on = day(first_wet) or _today(services.store, keeper, now)
+        wet_on = day(first_wet) or today_of(services, keeper, now)
         ended = turn_on(services.store, keeper, numbers, first_wet_on=wet_on, now=now)
         if json:
             print_json(ended)

@@ -31,6 +31,7 @@ from mowalert.service.class_rules import close, keep_class, place_in_districts, 
 from mowalert.service.hold_log import LoggedStep, hold_log
 from mowalert.service.known import organisation, reason_named
 from mowalert.service.park_records import ClassRule
+from mowalert.service.where import Where
 
 FromOption = Annotated[str | None, typer.Option("--from", help="First day.")]
 ToOption = Annotated[str | None, typer.Option("--to", help="Last day.")]
@@ -170,9 +171,7 @@ def close_lawns(
         kept = close(
             services.store,
             keeper,
-            sites=site or (),
-            turf_class=turf_class,
-            district=district,
+            Where(tuple(site or ()), turf_class, district),
             reason=reason_named(reason, DATED),
             first_on=needed_day(first),
             last_on=needed_day(last),
@@ -202,9 +201,7 @@ def reopen_lawns(
         opened_again = reopen(
             services.store,
             keeper,
-            sites=site or (),
-            turf_class=turf_class,
-            district=district,
+            Where(tuple(site or ()), turf_class, district),
             reason=reason_named(reason, DATED),
             first_on=day(first),
             last_on=day(last),

@@ -16,6 +16,7 @@ from mowalert.cli.common import (
     one_line_errors,
     opened,
     print_json,
+    today_of,
     write_files,
 )
 from mowalert.cli.company import OnOption, keeper_id_of
@@ -143,9 +144,7 @@ def record(
 
     with one_line_errors(), opened() as services:
         now = moment(at)
-        with services.store.begin() as work:
-            today = organisation(work, keeper).today(now)
-        first_on, last_on = needed_day(first), day(last) or today
+        first_on, last_on = needed_day(first), day(last) or today_of(services, keeper, now)
         found = client_record(services.store, keeper, site, first=first_on, last=last_on)
         page = record_page(found, language=language, service_name=services.settings.service.name)
         files = [(html, page.encode())] if html else []

@@ -12,57 +12,16 @@ from mowalert.errors import InputError
 from mowalert.service.anchoring import kept_at, place
 from mowalert.service.crew_records import SiteWork
 from mowalert.service.guides import allow_again, keep_off
-from mowalert.service.known import organisation, reason_named, site_finder, sites_named
+from mowalert.service.known import organisation, reason_named, site_finder
 from mowalert.service.park_records import ClassRule
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import KeptOff, LawnRecord
+from mowalert.service.where import Where, lawns_of
 from mowalert.service.within import Within
 
 LEAST_THIRD = 0.1
 LONGEST_TEXT = 300
 LONGEST_DISTRICT = 200
-
-
-def lawns_of(
-    work: Work, keeper_id: int, sites: Sequence[str], turf_class: str, district: str
-) -> list[LawnRecord]:
-    """Return lawns of an organisation at some sites, in a class, in a district; all if none is said.
-
-    Parameters
-    ----------
-    work : Work
-        An open transaction.
-    keeper_id : int
-        The organisation.
-    sites : Sequence[str]
-        Sites by name, key or office number; any if empty.
-    turf_class : str
-        The class; any if empty.
-    district : str
-        The district; any if empty.
-
-    Returns
-    -------
-    list[LawnRecord]
-        In order of id.
-
-    Raises
-    ------
-    InputError
-        If there is no such site, or no such lawn.
-    """
-    wanted = {one.site_id for one in sites_named(work, keeper_id, sites)} if sites else None
-    districts = {one.site_id: one.district.casefold() for one in work.crews.sites(keeper_id).values()}
-    found = [
-        lawn
-        for lawn in work.lawns.of_keepers([keeper_id])
-        if (wanted is None or lawn.site_id in wanted)
-        and (not turf_class or lawn.turf_class.casefold() == turf_class.strip().casefold())
-        and (not district or districts.get(lawn.site_id, "") == district.strip().casefold())
-    ]
-    if not found:
-        raise InputError("there is no such lawn")
-    return found
 
 
 def place_in_districts(store: Store, keeper: str, told: Sequence[tuple[str, str]]) -> None:
@@ -126,7 +85,7 @@ def keep_class(store: Store, turf: Turf, keeper: str, rule: ClassRule) -> tuple[
     with store.begin() as work:
         of = organisation(work, keeper)
         kept = replace(rule, keeper_id=of.keeper_id, turf_class=rule.turf_class.strip().casefold())
-        lawns = lawns_of(work, of.keeper_id, (), rule.turf_class, "")
+        lawns = lawns_of(work, of.keeper_id, Where(turf_class=rule.turf_class))
         changed = [one for lawn in lawns if (one := _kept(work, turf, lawn, kept)) is not None]
         for lawn in changed:
             work.lawns.change(lawn)
@@ -164,10 +123,8 @@ def _kept(work: Work, turf: Turf, lawn: LawnRecord, rule: ClassRule) -> LawnReco
 def close(
     store: Store,
     keeper: str,
+    where: Where,
     *,
-    sites: Sequence[str],
-    turf_class: str,
-    district: str,
     reason: HoldReason,
     first_on: date,
     last_on: date,
@@ -182,12 +139,8 @@ def close(
         Where everything is kept.
     keeper : str
         The organisation.
-    sites : Sequence[str]
-        Sites; any if empty.
-    turf_class : str
-        The class; any if empty.
-    district : str
-        The district; any if empty.
+    where : Where
+        Which lawns.
     reason : HoldReason
         ``event``, ``treatment``, ``nesting`` or ``noise``.
     first_on : date
@@ -211,7 +164,7 @@ def close(
             keep_off(
                 within, lawn.lawn_id, reason=reason, first_on=first_on, last_on=last_on, note=note, now=now
             )
-            for lawn in lawns_of(work, of.keeper_id, sites, turf_class, district)
+            for lawn in lawns_of(work, of.keeper_id, where)
         ]
         work.commit()
     return kept
@@ -220,10 +173,8 @@ def close(
 def reopen(
     store: Store,
     keeper: str,
+    where: Where,
     *,
-    sites: Sequence[str],
-    turf_class: str,
-    district: str,
     reason: HoldReason,
     first_on: date | None,
     last_on: date | None,
@@ -237,12 +188,8 @@ def reopen(
         Where everything is kept.
     keeper : str
         The organisation.
-    sites : Sequence[str]
-        Sites; any if empty.
-    turf_class : str
-        The class; any if empty.
-    district : str
-        The district; any if empty.
+    where : Where
+        Which lawns.
     reason : HoldReason
         What they were closed for.
     first_on : date | None
@@ -264,7 +211,7 @@ def reopen(
     """
     with store.begin() as work:
         of = organisation(work, keeper)
-        lawns = lawns_of(work, of.keeper_id, sites, turf_class, district)
+        lawns = lawns_of(work, of.keeper_id, where)
         closed = work.lawns.kept_off([lawn.lawn_id for lawn in lawns], since=of.today(now))
         wanted = [
             days.kept_off_id

@@ -1,25 +1,16 @@
 """Irrigation that is off, and on again: kept lawn by lawn, with the days it was off."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, datetime
 
 from mowalert.domain.words import Watering
 from mowalert.errors import InputError
-from mowalert.service.class_rules import lawns_of
 from mowalert.service.known import organisation
 from mowalert.service.park_records import WateringOff
 from mowalert.service.ports import Store
 from mowalert.service.restrictions import day_before
-
-
-@dataclass(frozen=True, slots=True)
-class Where:
-    """Which lawns of an organisation are meant: all, or those of sites, a turf class, a district."""
-
-    sites: tuple[str, ...] = ()
-    turf_class: str = ""
-    district: str = ""
+from mowalert.service.where import Where, lawns_of
 
 
 def turn_off(
@@ -65,7 +56,7 @@ def turn_off(
         raise InputError(f"{last_on} is before {first_on}")
     with store.begin() as work:
         of = organisation(work, keeper)
-        lawns = lawns_of(work, of.keeper_id, where.sites, where.turf_class, where.district)
+        lawns = lawns_of(work, of.keeper_id, where)
         stands = work.stands.get(sorted({lawn.stand_id for lawn in lawns}))
         watered = [lawn for lawn in lawns if stands[lawn.stand_id].key.watering is Watering.REGULAR]
         if not watered:

@@ -28,6 +28,7 @@ from mowalert.service.park_records import ClassHoldRecord, ClassRule, HoldLogRec
 from mowalert.service.policy import Policy
 from mowalert.service.replies import Answered, Desk, InboundText, answer_sms
 from mowalert.service.restrictions import NewRestriction, restrict
+from mowalert.service.where import Where
 
 NAME = "River Parks"
 START = date(2026, 7, 7)
@@ -201,16 +202,16 @@ def test_a_lawn_that_moves_takes_its_hold_along_unsaid(make: Make, changed: str)
 
 def test_heat_that_begins_while_turf_is_closed_is_told_and_logged(make: Make) -> None:
     parks = make(f"{OVAL},field,kentucky_bluegrass,50,loam,regular,sports")
-    closed = {"sites": (), "turf_class": "sports", "district": "", "note": "cup"}
     last = OVER + timedelta(days=1)
     close(
         parks.store,
         NAME,
+        Where(turf_class="sports"),
         reason=HoldReason.EVENT,
         first_on=START,
         last_on=last,
+        note="cup",
         now=morning(START),
-        **closed,  # type: ignore[arg-type]
     )
     parks.skies.day = hot_from(HEAT_ON, HEAT_OFF)
     parks.nights(last - timedelta(days=1))
@@ -330,23 +331,15 @@ def test_a_department_that_wished_for_silence_hears_of_the_end_after_it(make: Ma
 
 def test_what_was_closed_is_opened_again_as_it_was_named(make: Make) -> None:
     parks = make()
-    where = {"sites": (), "turf_class": "Sports", "district": ""}
+    where = Where(turf_class="Sports")
     days = {"first_on": HEAT_ON, "last_on": HEAT_OFF}
     now = morning(START)
     event = HoldReason.EVENT
-    close(parks.store, NAME, reason=event, note="cup", now=now, **where, **days)  # type: ignore[arg-type]
-    close(
-        parks.store,
-        NAME,
-        reason=HoldReason.TREATMENT,
-        note="label",
-        now=now,
-        **where,  # type: ignore[arg-type]
-        **days,
-    )
+    close(parks.store, NAME, where, reason=event, note="cup", now=now, **days)
+    close(parks.store, NAME, where, reason=HoldReason.TREATMENT, note="label", now=now, **days)
     with pytest.raises(InputError, match="closed for event"):
-        reopen(parks.store, NAME, reason=event, first_on=START, last_on=None, now=now, **where)  # type: ignore[arg-type]
-    (opened,) = reopen(parks.store, NAME, reason=event, first_on=None, last_on=None, now=now, **where)  # type: ignore[arg-type]
+        reopen(parks.store, NAME, where, reason=event, first_on=START, last_on=None, now=now)
+    (opened,) = reopen(parks.store, NAME, where, reason=event, first_on=None, last_on=None, now=now)
     assert (opened.lawn_id, opened.note) == (1, "cup")
     with parks.store.begin() as work:
         (left,) = work.lawns.kept_off([1, 2], since=START)[1]
@@ -357,7 +350,7 @@ def test_only_a_person_closes_and_only_the_weather_is_ignored(make: Make) -> Non
     parks = make()
     heat = {"reason": HoldReason.HEAT, "first_on": START, "last_on": START, "note": ""}
     with pytest.raises(InputError, match="allowed are treatment, event, nesting, noise"):
-        close(parks.store, NAME, sites=(), turf_class="", district="", now=morning(START), **heat)  # type: ignore[arg-type]
+        close(parks.store, NAME, Where(), now=morning(START), **heat)  # type: ignore[arg-type]
     with pytest.raises(InputError, match="allowed are dormant, drought, heat"):
         keep_class(parks.store, TURF, NAME, ClassRule(0, "sports", ignores=(HoldReason.EVENT,)))
 

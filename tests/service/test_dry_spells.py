@@ -23,7 +23,8 @@ from mowalert.service.park_records import RestrictionKind, WateringOff
 from mowalert.service.policy import Policy
 from mowalert.service.pull import pull_weather
 from mowalert.service.restrictions import NewRestriction, lift, restrict
-from mowalert.service.watering import Where, turn_off, turn_on
+from mowalert.service.watering import turn_off, turn_on
+from mowalert.service.where import Where
 
 NAME = "Desert Parks"
 FIRST = date(2012, 5, 1)

@@ -21,7 +21,8 @@ from mowalert.service.dry_stands import follow_watering
 from mowalert.service.look import see_lawns
 from mowalert.service.park_records import ClassRule, HeatPlan, RestrictionKind
 from mowalert.service.restrictions import NewRestriction, holds_for, lift, read_area, restrict
-from mowalert.service.watering import Where, turn_off, turn_on
+from mowalert.service.watering import turn_off, turn_on
+from mowalert.service.where import Where
 
 WIDE = [[-73.95, 42.60], [-73.78, 42.60], [-73.78, 42.80], [-73.95, 42.80], [-73.95, 42.60]]
 HOLE = [[[-73.81, 42.69], [-73.79, 42.69], [-73.79, 42.71], [-73.81, 42.71], [-73.81, 42.69]]]
@@ -359,10 +360,10 @@ def test_closed_days_are_kept_for_every_lawn_or_none(parks: Parks) -> None:
         "last_on": TODAY + timedelta(days=2),
         "note": "concert",
     }
-    kept = close(parks.store, NAME, sites=(), turf_class="", district="north", now=MORNING, **days)
+    kept = close(parks.store, NAME, Where(district="north"), now=MORNING, **days)
     assert len(kept) == 2
     days["last_on"] = TODAY - timedelta(days=9)
     with pytest.raises(InputError):
-        close(parks.store, NAME, sites=(), turf_class="", district="", now=MORNING, **days)
+        close(parks.store, NAME, Where(), now=MORNING, **days)
     with parks.store.begin() as work:
         assert len(work.lawns.kept_off(parks.lawn_ids(), since=date.min)) == 2
