@@ -9,11 +9,10 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from mowalert.domain.grasses import Turf
-from mowalert.domain.lawn import due_after
 from mowalert.domain.stand import StandKey
 from mowalert.domain.words import Watering
 from mowalert.service.anchoring import place
-from mowalert.service.grow import AHEAD_DAYS, KEPT_DAYS, SETTLE_DAYS
+from mowalert.service.grow import AHEAD_DAYS, KEPT_DAYS, SETTLE_DAYS, anchor_at
 from mowalert.service.outlook import unpack_curve
 from mowalert.service.park_records import RestrictionKind
 from mowalert.service.ports import Store, Work
@@ -218,23 +217,7 @@ def _carried(
     on = max(alike_until, lawn.anchored_on, source.curve_from, target.curve_from)
     on = min(on, source.as_of, target.as_of)
     growth_mm = anchor_g_mm + _growth_on(target, on) - _growth_on(source, on)
-    due = due_after(
-        turf.grasses[lawn.grass],
-        lawn.chosen_mm,
-        pace=lawn.pace,
-        from_height_mm=lawn.anchor_height_mm,
-        from_growth_mm=growth_mm,
-        third=lawn.third,
-    )
-    return AnchorUpdate(
-        lawn.lawn_id,
-        lawn.anchored_on,
-        lawn.anchor_height_mm,
-        growth_mm,
-        lawn.anchor_assumed,
-        due.window_g_mm,
-        due.limit_g_mm,
-    )
+    return anchor_at(lawn, turf, on=lawn.anchored_on, growth_mm=growth_mm, assumed=lawn.anchor_assumed)
 
 
 def _growth_on(record: GrowthRecord, on: date) -> float:

@@ -352,6 +352,11 @@ def anchored(lawn: LawnRecord, record: GrowthRecord, turf: Turf) -> AnchorUpdate
     growth_mm, guessed = _growth_on(record, on)
     if lawn.anchor_g_mm is not None and (guessed or abs(growth_mm - lawn.anchor_g_mm) < 1e-9):
         return None
+    return anchor_at(lawn, turf, on=on, growth_mm=growth_mm, assumed=assumed or guessed)
+
+
+def anchor_at(lawn: LawnRecord, turf: Turf, *, on: date, growth_mm: float, assumed: bool) -> AnchorUpdate:
+    """Return a lawn's place where the curve has a value, with what it grows to its window and its limit."""
     due = due_after(
         turf.grasses[lawn.grass],
         lawn.chosen_mm,
@@ -361,13 +366,7 @@ def anchored(lawn: LawnRecord, record: GrowthRecord, turf: Turf) -> AnchorUpdate
         third=lawn.third,
     )
     return AnchorUpdate(
-        lawn.lawn_id,
-        on,
-        lawn.anchor_height_mm,
-        growth_mm,
-        assumed or guessed,
-        due.window_g_mm,
-        due.limit_g_mm,
+        lawn.lawn_id, on, lawn.anchor_height_mm, growth_mm, assumed, due.window_g_mm, due.limit_g_mm
     )
 
 
