@@ -14,6 +14,7 @@ from typing import TextIO
 from mowalert.errors import InputError
 from mowalert.office.cells import Doubt, Measure, RawRow, tidied, too_long
 from mowalert.service.sheet import as_told
+from mowalert.service.tables import numbered
 
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 CHUNK = 1 << 16
@@ -102,17 +103,12 @@ def _worth(sample: str, mark: str) -> int:
 
 
 def _rows(path: Path, encoding: str, mark: str) -> Iterator[RawRow]:
+    def wrong(line: int, error: csv.Error) -> InputError:
+        return InputError(f"{path}, line {line}: is no table: {error}")
+
     measure = Measure()
     with path.open(encoding=encoding, newline="") as file:
-        reader = csv.reader(_without_nul(file), delimiter=mark, strict=True)
-        while True:
-            begins = reader.line_num + 1
-            try:
-                cells = next(reader)
-            except StopIteration:
-                return
-            except csv.Error as error:
-                raise InputError(f"{path}, line {begins}: is no table: {error}") from error
+        for begins, cells in numbered(_without_nul(file), mark, wrong):
             if begins == 1 and _SAYS_ITS_MARK.fullmatch(mark.join(cells)):
                 continue
             measure.add(begins, len(cells))

@@ -1,7 +1,7 @@
 """Text of a table as people write it: rows with the line each begins on."""
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from io import StringIO
 
 from mowalert.errors import InputError
@@ -32,7 +32,40 @@ def rows_of(text: str) -> Iterator[tuple[int, list[str]]]:
     """
     text = text.lstrip("\ufeff")
     first = next((line for line in text.splitlines() if line.strip()), "")
-    reader = csv.reader(StringIO(text, newline=""), strict=True, delimiter=max(SEPARATORS, key=first.count))
+    for begins, cells in numbered(StringIO(text, newline=""), max(SEPARATORS, key=first.count), _unpaired):
+        if any(cell.strip() for cell in cells):
+            yield begins, [as_told(cell) for cell in cells]
+
+
+def _unpaired(line: int, error: csv.Error) -> InputError:
+    return InputError(f"line {line}: a quote is not closed, or follows no separator")
+
+
+def numbered(
+    lines: Iterable[str], separator: str, wrong: Callable[[int, csv.Error], InputError]
+) -> Iterator[tuple[int, list[str]]]:
+    """Read rows of cells with the line each begins on.
+
+    Parameters
+    ----------
+    lines : Iterable[str]
+        Lines of a table.
+    separator : str
+        What stands between cells.
+    wrong : Callable[[int, csv.Error], InputError]
+        Says what is wrong with a row that cannot be read, and on which line it begins.
+
+    Yields
+    ------
+    tuple[int, list[str]]
+        Line and cells.
+
+    Raises
+    ------
+    InputError
+        What ``wrong`` says.
+    """
+    reader = csv.reader(lines, strict=True, delimiter=separator)
     while True:
         begins = reader.line_num + 1
         try:
@@ -40,6 +73,5 @@ def rows_of(text: str) -> Iterator[tuple[int, list[str]]]:
         except StopIteration:
             return
         except csv.Error as error:
-            raise InputError(f"line {begins}: a quote is not closed, or follows no separator") from error
-        if any(cell.strip() for cell in cells):
-            yield begins, [as_told(cell) for cell in cells]
+            raise wrong(begins, error) from error
+        yield begins, cells
