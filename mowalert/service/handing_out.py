@@ -170,10 +170,14 @@ def send_lists(
         readers = Post(work, policy, office.links, keeper, now).readers(
             (Role.DISPATCHER, Role.CREW_LEAD), instead=Role.DISPATCHER
         )
+        told = work.outbox.written_for(keeper.keeper_id, sheet.on, LIST)
     report, heard = MorningsReport(), list[int]()
     for reader in readers:
+        kind = _kind(reader, sheet, told.get(reader.contact_id))
+        if kind is None:
+            continue
         try:
-            written = _list_to(store, policy, office, keeper, reader, sheet, now)
+            written = _list_to(store, policy, office, keeper, reader, sheet, kind, now)
         # One list that cannot be worded keeps nobody else from theirs.
         except Exception as error:
             _failed(store, keeper, error, now, contact_id=reader.contact_id)
@@ -188,6 +192,16 @@ def send_lists(
     return report
 
 
+def _kind(reader: ContactRecord, sheet: DaySheet, told_at: datetime | None) -> str | None:
+    """Which message a reader is due: their first list, a changed one, or none."""
+    if told_at is not None and (told_at >= sheet.made_at or not sheet.changes):
+        return None
+    crews = _working_crews(sheet) if told_at is None else _touched_crews(sheet)
+    if not _concerns(reader, sheet, crews):
+        return None
+    return LIST if told_at is None else f"{LIST}_{sheet.version}"
+
+
 def _list_to(
     store: Store,
     policy: Policy,
@@ -195,17 +209,11 @@ def _list_to(
     keeper: KeeperRecord,
     reader: ContactRecord,
     sheet: DaySheet,
+    kind: str,
     now: datetime,
 ) -> bool:
     useful_until = datetime.combine(sheet.on, LIST_USEFUL_UNTIL, ZoneInfo(keeper.time_zone))
     with store.begin() as work:
-        told_at = work.outbox.written_for(keeper.keeper_id, sheet.on, LIST).get(reader.contact_id)
-        if told_at is not None and (told_at >= sheet.made_at or not sheet.changes):
-            return False
-        kind = LIST if told_at is None else f"{LIST}_{sheet.version}"
-        crews = _working_crews(sheet) if told_at is None else _touched_crews(sheet)
-        if not _concerns(reader, sheet, crews):
-            return False
         post = Post(work, policy, office.links, keeper, now)
         written = _send(post, office.words, reader, sheet, Occasion(kind, sheet.on, useful_until))
         work.commit()

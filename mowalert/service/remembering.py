@@ -1,4 +1,4 @@
-"""What was said of lawns is remembered: on each lawn, and notice by notice."""
+"""What was said of lawns is remembered: notice by notice, and on each lawn."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -31,7 +31,6 @@ def remember(
         work.keepers.note_no_weather([keeper.keeper_id], on)
     elif keeper.no_weather_on is not None:
         work.keepers.note_no_weather([keeper.keeper_id], None)
-    work.lawns.said([said for notice in notices if (said := _said(notice, keeper)) is not None])
     return [
         ToldRecord(
             told_id=0,
@@ -48,8 +47,12 @@ def remember(
     ]
 
 
+def said_of(keeper: KeeperRecord, notices: Sequence[Notice]) -> list[Said]:
+    """Return what notices leave to be remembered on their lawns."""
+    return [said for notice in notices if (said := _said(notice, keeper)) is not None]
+
+
 def _said(notice: Notice, keeper: KeeperRecord) -> Said | None:
-    """What a notice leaves to be remembered on its lawn."""
     if notice.kind is NoticeKind.HOLD:
         return Said(notice.lawn_id, notice.reason, notice.on, None, None)
     if notice.kind is NoticeKind.NO_WEATHER or notice.kind is NoticeKind.MAY_MOW:

@@ -32,9 +32,10 @@ from mowalert.service.records import (
     LawnRecord,
     NewMessage,
     RoundRecord,
+    Said,
     ToldRecord,
 )
-from mowalert.service.remembering import remember
+from mowalert.service.remembering import remember, said_of
 from mowalert.service.work_hours import has_crews
 
 LAWNS_AT_ONCE = 2000
@@ -275,6 +276,7 @@ def _tell(
             seen.setdefault(lawn.keeper_id, []).append((lawn, stand))
     keepers |= work.keepers.get([one for one in waiting if one not in keepers])
     told: list[ToldRecord] = []
+    on_lawns: list[Said] = []
     addressed: list[int] = []
     messages = 0
     by_round: Counter[int] = Counter()
@@ -287,6 +289,7 @@ def _tell(
             keeper, group, in_order(day.shown), stamp, greeted=keeper.greeted or bool(day.classes)
         )
         told += remember(work, keeper, group, said, digest, now)
+        on_lawns += said_of(keeper, said)
         by_class = tell_classes(Post(work, policy, policy.links, keeper, now), words, day)
         if not keeper.greeted and (digest is not None or by_class.digests):
             work.keepers.greet([keeper_id])
@@ -302,6 +305,7 @@ def _tell(
         by_round[keeper.round_id] += 1
         addressed.append(keeper_id)
     work.outbox.cancel_older(addressed, group.occurrence.on, at=now)
+    work.lawns.said(on_lawns)
     work.outbox.tell(told)
     return TellReport(0, 0, len(lawns), by_round.total(), messages, tuple(told), by_round)
 
