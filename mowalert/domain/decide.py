@@ -388,18 +388,21 @@ def over_cap_on(lawn: LawnFacts, outlook: Outlook, *, today: date) -> date | Non
     """
     if lawn.height_cap_mm is None:
         return None
-    passed = lawn.heights_at(outlook.growth_mm)[outlook.at(today) :] > lawn.height_cap_mm
-    return today + timedelta(days=int(np.argmax(passed))) if passed.any() else None
+    ahead_mm = lawn.heights_at(outlook.growth_mm)[outlook.at(today) :]
+    return _first_above(ahead_mm, lawn.height_cap_mm, today)
+
+
+def _first_above(ahead_mm: Floats, height_mm: float, today: date) -> date | None:
+    """First day on which heights from today on pass another; none where they never do."""
+    above = ahead_mm > height_mm
+    return today + timedelta(days=int(np.argmax(above))) if above.any() else None
 
 
 def _first_at(case: _Case, height_mm: float) -> date | None:
     """First day on which the lawn stands at a height; today if it already does."""
     if not case.can_be_due:
         return None
-    ahead = case.heights_mm[case.today_column :] > height_mm
-    if not ahead.any():
-        return None
-    return case.round.today + timedelta(days=int(np.argmax(ahead)))
+    return _first_above(case.heights_mm[case.today_column :], height_mm, case.round.today)
 
 
 def _with_cut(case: _Case, notice: Notice, choice: Choice | None) -> Notice:

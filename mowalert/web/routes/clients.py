@@ -10,14 +10,12 @@ from mowalert.channels.client_words import record_page
 from mowalert.service.client_links import link_to, record_behind, void_own_links
 from mowalert.service.own_work import OwnWork
 from mowalert.web.at_work import PRINTED, gone, own
-from mowalert.web.site import Site, form_of, language_of, see_other, site_of
+from mowalert.web.site import Site, form_of, language_of, number_in, see_other, site_of
 
 router = APIRouter()
 SiteHere = Annotated[Site, Depends(site_of)]
 Form = Annotated[dict[str, str], Depends(form_of)]
 MOST_FOUND = 30
-LONGEST_ID = 10
-"""Digits of no number there is."""
 
 
 @router.get("/record/{token}")
@@ -74,8 +72,7 @@ def void(request: Request, token: str, site: SiteHere, form: Form) -> Response:
     mine = own(site, token)
     if mine is None or not mine.sees_all or not site.is_our_form(form, f"work {token}"):
         return gone(request, site)
-    number = form.get("void", "")
-    site_id = int(number) if number.isdecimal() and len(number) < LONGEST_ID else 0
-    if not void_own_links(site.services.store, mine.keeper.keeper_id, site_id):
+    site_id = number_in(form.get("void", ""))
+    if site_id is None or not void_own_links(site.services.store, mine.keeper.keeper_id, site_id):
         return gone(request, site)
     return see_other(f"/work/{quote(token)}/clients?q={quote(form.get('q', ''))}&said=void")
