@@ -22,6 +22,7 @@ from mowalert.domain.words import (
     Units,
 )
 from mowalert.parameters import load_turf
+from mowalert.service.ports import Work
 from mowalert.service.records import KeeperRecord, LawnRecord, NewMessage
 from mowalert.settings import config_file
 
@@ -82,6 +83,13 @@ def an_outlook(
         rain_in_hours_mm=rain,
         since={},
         fresh=fresh,
+    )
+
+
+def thursdays(work: Work) -> int:
+    """A round of Thursday evenings in New York; its number."""
+    return work.rounds.ensure(
+        daily_list=False, time_zone="America/New_York", weekdays=8, minute_of_day=1080, mixed=False
     )
 
 

@@ -6,8 +6,8 @@ from tempfile import TemporaryDirectory
 
 import sqlalchemy as sa
 
-from mowalert.store.engine import SqlStore
-from mowalert.store.upgrade import upgrade
+from mowalert.store.engine import SqlStore, open_engine
+from mowalert.store.upgrade import upgrade, upgrade_within
 
 
 @cache
@@ -24,6 +24,15 @@ def new_store(path: Path) -> SqlStore:
         old.unlink()
     path.write_bytes(empty_store())
     return SqlStore(f"sqlite:///{path}")
+
+
+def migrate(url: str, version: str) -> None:
+    """Make a database's tables those of a version."""
+    engine = open_engine(url)
+    with engine.connect() as connection:
+        upgrade_within(connection, version)
+        connection.commit()
+    engine.dispose()
 
 
 def contents(url: str) -> dict[str, list[tuple[object, ...]]]:

@@ -23,7 +23,7 @@ from mail_server import Mailbox, receiving
 from phones import MORNING
 from rows import fill
 from skies import Skies
-from stores import contents, empty_store
+from stores import contents, empty_store, migrate
 from weather_server import WeatherServer
 
 from mowalert.channels.messages import Messages
@@ -33,7 +33,7 @@ from mowalert.service.lawn_table import read_table
 from mowalert.service.night import run_night
 from mowalert.store.backup import SqlCopies
 from mowalert.store.engine import SqlStore, open_engine
-from mowalert.store.upgrade import schema_version, upgrade_within
+from mowalert.store.upgrade import schema_version
 
 # Read at once: fixtures clear the environment of what is ours.
 RUNS = 8 if os.environ.get("MOWALERT_HARD") else 1
@@ -251,11 +251,7 @@ def town(folder: Path) -> tuple[Path, Path]:
 
 def old_store(url: str) -> str:
     """Make a store of an old version, with rows in all tables."""
-    engine = open_engine(url)
-    with engine.connect() as connection:
-        upgrade_within(connection, OLD)
-        connection.commit()
-    engine.dispose()
+    migrate(url, OLD)
     fill(url, OLD)
     return url
 

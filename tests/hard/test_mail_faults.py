@@ -16,14 +16,13 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from builders import THURSDAY, TURF, a_keeper, a_message
+from builders import THURSDAY, TURF, a_keeper, a_message, thursdays
 from faulty import FaultyServer, Reply
 from ledger import note
 from stores import new_store
 
 from mowalert.channels.email import SmtpTransport
 from mowalert.channels.sms import HttpSms
-from mowalert.domain.rounds import Timetable
 from mowalert.domain.words import Channel
 from mowalert.service.deliver import SmsPolicy, deliver
 from mowalert.service.policy import Policy
@@ -185,16 +184,8 @@ class Post:
 
 def a_post(folder: Path, channel: Channel) -> Post:
     post = Post(new_store(folder / "post.db"), channel)
-    table = Timetable(False, "America/New_York", 8, 1080)
     with post.store.begin() as work:
-        round_id = work.rounds.ensure(
-            daily_list=False,
-            time_zone=table.time_zone,
-            weekdays=table.weekdays,
-            minute_of_day=table.minute_of_day,
-            mixed=False,
-        )
-        work.keepers.add(a_keeper(phone="+15555550101", round_id=round_id))
+        work.keepers.add(a_keeper(phone="+15555550101", round_id=thursdays(work)))
         for number in range(MESSAGES):
             post.ids.append(f"<m{number}@example.org>")
             work.outbox.add(

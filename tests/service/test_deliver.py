@@ -6,10 +6,9 @@ from datetime import UTC, datetime, timedelta
 from random import Random
 
 import pytest
-from builders import THURSDAY, TURF, a_keeper, a_message
+from builders import THURSDAY, TURF, a_keeper, a_message, thursdays
 
 from mowalert.domain.notices import OutgoingMessage
-from mowalert.domain.rounds import Timetable
 from mowalert.domain.words import Channel
 from mowalert.errors import DeliveryError
 from mowalert.service.deliver import DeliveryReport, SmsPolicy, deliver
@@ -53,16 +52,8 @@ def fault(
 @pytest.fixture
 def outbox(store: SqlStore) -> SqlStore:
     """A store with one keeper in New York."""
-    table = Timetable(False, "America/New_York", 8, 1080)
     with store.begin() as work:
-        round_id = work.rounds.ensure(
-            daily_list=False,
-            time_zone=table.time_zone,
-            weekdays=table.weekdays,
-            minute_of_day=table.minute_of_day,
-            mixed=False,
-        )
-        work.keepers.add(a_keeper(phone="+15555550101", round_id=round_id))
+        work.keepers.add(a_keeper(phone="+15555550101", round_id=thursdays(work)))
         work.commit()
     return store
 

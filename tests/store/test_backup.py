@@ -16,23 +16,15 @@ import pytest
 import sqlalchemy as sa
 from builders import NOW, a_keeper, a_message
 from rows import ROWS, fill
-from stores import contents, empty_store
+from stores import contents, empty_store, migrate
 
 from mowalert.errors import InputError, StoreError
 from mowalert.service.backup import Backup, back_up, restore
 from mowalert.store.backup import SqlCopies, tables_of
 from mowalert.store.engine import SqlStore, open_engine
-from mowalert.store.upgrade import head, schema_version, upgrade, upgrade_within
+from mowalert.store.upgrade import head, schema_version, upgrade
 
 OLDEST = "0001"
-
-
-def migrate(url: str, version: str) -> None:
-    engine = open_engine(url)
-    with engine.connect() as connection:
-        upgrade_within(connection, version)
-        connection.commit()
-    engine.dispose()
 
 
 def keep(url: str, path: Path) -> Backup:

@@ -3,10 +3,11 @@
 import pytest
 import sqlalchemy as sa
 from rows import fill
+from stores import migrate
 
 from mowalert.errors import StoreError
 from mowalert.store.engine import open_engine
-from mowalert.store.upgrade import HERE, VERSION, head, schema_version, upgrade, upgrade_within
+from mowalert.store.upgrade import HERE, VERSION, head, schema_version, upgrade
 
 VERSIONS = sorted(path.name.partition("_")[0] for path in (HERE / "versions").glob("[0-9]*_*.py"))
 Kept = dict[str, list[dict[str, str]]]
@@ -14,11 +15,7 @@ Kept = dict[str, list[dict[str, str]]]
 
 def store_of(url: str, version: str) -> None:
     """Make a store as a program of that version left it."""
-    engine = open_engine(url)
-    with engine.connect() as connection:
-        upgrade_within(connection, version)
-        connection.commit()
-    engine.dispose()
+    migrate(url, version)
     fill(url, version)
 
 
