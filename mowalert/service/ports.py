@@ -384,6 +384,9 @@ class Outbox(Protocol):
     def add(self, message: NewMessage) -> bool:
         """Queue a message; ``False`` if whoever it is for already has one of that kind for that day."""
 
+    def add_all(self, messages: Sequence[NewMessage]) -> list[NewMessage]:
+        """Queue messages; those are given back that were queued, in their order."""
+
     def tell(self, told: Sequence[ToldRecord]) -> None:
         """Keep notices as they were decided."""
 

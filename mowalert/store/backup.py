@@ -43,8 +43,9 @@ from mowalert import __version__
 from mowalert.errors import InputError, StoreError
 from mowalert.service.backup import Backup, TableSum
 from mowalert.store.archive import lines_of, new_archive, open_archive, write_list, write_table
+from mowalert.store.bulk import upsert
 from mowalert.store.engine import first_line, open_engine
-from mowalert.store.sql import chunks, upsert
+from mowalert.store.sql import chunks
 from mowalert.store.tables import meta
 from mowalert.store.upgrade import (
     VERSION,

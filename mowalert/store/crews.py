@@ -20,8 +20,9 @@ from mowalert.service.crew_records import (
     VisitRecord,
 )
 from mowalert.service.records import SiteRecord
+from mowalert.store.bulk import upsert
 from mowalert.store.crew_tables import contact, crew, crew_day, day_plan, lawn_work, site_work, visit
-from mowalert.store.sql import chunks, insert_for, upsert, values_of
+from mowalert.store.sql import among, chunks, insert_for, values_of
 from mowalert.store.tables import outbox, site
 
 KEYED = ["keeper_id", "key"]
@@ -131,7 +132,7 @@ class SqlCrews:
             row["lawn_id"]: LawnWork(**row)
             for batch in chunks(lawn_ids)
             for row in self._connection.execute(
-                select(lawn_work).where(lawn_work.c.lawn_id.in_(batch))
+                select(lawn_work).where(among(self._connection, lawn_work.c.lawn_id, batch))
             ).mappings()
         }
 

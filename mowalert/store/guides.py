@@ -5,7 +5,7 @@ from typing import Any
 from sqlalchemy import Connection, Select, func, insert, select
 
 from mowalert.service.records import GuideRecord, LawnRecord
-from mowalert.store.lawns import lawn_record
+from mowalert.store.lawns import LAWN, lawn_record
 from mowalert.store.sql import values_of
 from mowalert.store.tables import guide, lawn
 
@@ -47,16 +47,16 @@ class SqlGuides:
 
     def lawns(self, guide_id: str) -> list[LawnRecord]:
         """Lawns a guide speaks of, in order of id."""
-        return self._lawns(select(lawn).where(lawn.c.guide == guide_id).order_by(lawn.c.lawn_id))
+        return self._lawns(LAWN.where(lawn.c.guide == guide_id).order_by(lawn.c.lawn_id))
 
     def followers(self, guide_id: str, grass: str, *, not_at_mm: float) -> list[LawnRecord]:
         """Lawns of a grass that follow the guide's heights and are kept at another height."""
         follows = lawn.c.guide == guide_id, lawn.c.grass == grass, lawn.c.follows_guide.is_(True)
-        query = select(lawn).where(*follows, lawn.c.chosen_mm != not_at_mm)
+        query = LAWN.where(*follows, lawn.c.chosen_mm != not_at_mm)
         return self._lawns(query.order_by(lawn.c.lawn_id))
 
     def _guides(self, query: Select[Any]) -> list[GuideRecord]:
         return [GuideRecord(**row) for row in self._connection.execute(query).mappings()]
 
     def _lawns(self, query: Select[Any]) -> list[LawnRecord]:
-        return [lawn_record(row) for row in self._connection.execute(query).mappings()]
+        return [lawn_record(row) for row in self._connection.execute(query)]

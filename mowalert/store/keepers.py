@@ -19,7 +19,7 @@ from mowalert.store.park_tables import (
     restriction,
     watering_off,
 )
-from mowalert.store.sql import chunks, values_of
+from mowalert.store.sql import among, chunks, values_of
 from mowalert.store.tables import (
     api_key,
     event,
@@ -63,7 +63,7 @@ class SqlKeepers:
             row["keeper_id"]: _keeper(row)
             for batch in chunks(keeper_ids)
             for row in self._connection.execute(
-                select(keeper).where(keeper.c.keeper_id.in_(batch))
+                select(keeper).where(among(self._connection, keeper.c.keeper_id, batch))
             ).mappings()
         }
 
@@ -119,7 +119,9 @@ class SqlKeepers:
         return {
             row["site_id"]: SiteRecord(**row)
             for batch in chunks(site_ids)
-            for row in self._connection.execute(select(site).where(site.c.site_id.in_(batch))).mappings()
+            for row in self._connection.execute(
+                select(site).where(among(self._connection, site.c.site_id, batch))
+            ).mappings()
         }
 
     def note_no_weather(self, keeper_ids: Sequence[int], on: date | None) -> None:
@@ -154,7 +156,7 @@ class SqlKeepers:
 
     def _set(self, keeper_ids: Sequence[int], **values: Any) -> None:
         for batch in chunks(keeper_ids):
-            where = keeper.c.keeper_id.in_(batch)
+            where = among(self._connection, keeper.c.keeper_id, batch)
             self._connection.execute(update(keeper).where(where).values(**values))
 
 

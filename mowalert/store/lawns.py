@@ -8,7 +8,6 @@ from typing import Any
 from sqlalchemy import (
     Connection,
     Select,
-    bindparam,
     func,
     insert,
     not_,
@@ -21,7 +20,8 @@ from sqlalchemy import (
 from mowalert.domain.words import Clippings, HoldReason, KeeperKind
 from mowalert.service.ports_nights import Cells
 from mowalert.service.records import AnchorUpdate, EventRecord, KeptOff, LawnRecord, Owner, Said
-from mowalert.store.sql import chunks, values_of
+from mowalert.store.bulk import insert_all, update_all
+from mowalert.store.sql import among, chunks, values_of
 from mowalert.store.tables import GROWTH_DAYS, cell, event, keeper, kept_off, lawn, site, stand, stand_growth
 
 TOLD_TODAY = 255
@@ -29,6 +29,10 @@ TOLD_TODAY = 255
 _WAYS = ("enable_hashjoin", "enable_mergejoin", "enable_seqscan")
 BY_INDEX = tuple(f"SET LOCAL {way} = off" for way in _WAYS)
 PLANNERS_CHOICE = tuple(f"SET LOCAL {way} = DEFAULT" for way in _WAYS)
+
+LAWN = select(*(lawn.c[name] for name in LawnRecord.__dataclass_fields__))
+"""Lawns with their columns in the order of a record's."""
+CLIPPINGS, TOLD_HOLD = map(list(LawnRecord.__dataclass_fields__).index, ("clippings", "told_hold"))
 
 
 class SqlLawns:
@@ -56,7 +60,7 @@ class SqlLawns:
 
     def by_key(self, site_id: int, key: str) -> LawnRecord | None:
         """The lawn of a natural key."""
-        found = self._lawns(select(lawn).where(lawn.c.site_id == site_id, lawn.c.key == key))
+        found = self._lawns(LAWN.where(lawn.c.site_id == site_id, lawn.c.key == key))
         return found[0] if found else None
 
     def get(self, lawn_ids: Sequence[int]) -> list[LawnRecord]:
@@ -64,7 +68,7 @@ class SqlLawns:
         found = [
             record
             for batch in chunks(lawn_ids)
-            for record in self._lawns(select(lawn).where(lawn.c.lawn_id.in_(batch)))
+            for record in self._lawns(LAWN.where(among(self._connection, lawn.c.lawn_id, batch)))
         ]
         return sorted(found, key=lambda record: record.lawn_id)
 
@@ -73,7 +77,7 @@ class SqlLawns:
         found = [
             record
             for batch in chunks(keeper_ids)
-            for record in self._lawns(select(lawn).where(lawn.c.keeper_id.in_(batch)))
+            for record in self._lawns(LAWN.where(among(self._connection, lawn.c.keeper_id, batch)))
         ]
         return sorted(found, key=lambda record: record.lawn_id)
 
@@ -85,7 +89,7 @@ class SqlLawns:
         self, *, after: int, limit: int, guide: str | None = None, keeper_id: int | None = None
     ) -> list[LawnRecord]:
         """The next lawns after an id, in order of id: of all, of a keeper, or those a guide speaks of."""
-        query = select(lawn).where(lawn.c.lawn_id > after).order_by(lawn.c.lawn_id).limit(limit)
+        query = LAWN.where(lawn.c.lawn_id > after).order_by(lawn.c.lawn_id).limit(limit)
         for column, wanted in ((lawn.c.guide, guide), (lawn.c.keeper_id, keeper_id)):
             query = query if wanted is None else query.where(column == wanted)
         return self._lawns(query)
@@ -127,7 +131,9 @@ class SqlLawns:
         found = [
             Owner(*row)
             for batch in chunks(lawn_ids)
-            for row in self._connection.execute(_owners_query(batch, within))
+            for row in self._connection.execute(
+                _owners_query(within).where(among(self._connection, lawn.c.lawn_id, batch))
+            )
         ]
         return sorted(found, key=lambda owner: (owner.keeper_id, owner.lawn_id))
 
@@ -137,7 +143,7 @@ class SqlLawns:
             record
             for batch in chunks(stand_ids)
             for record in self._lawns(
-                select(lawn).where(lawn.c.stand_id.in_(batch), lawn.c.anchor_g_mm.is_(None))
+                LAWN.where(among(self._connection, lawn.c.stand_id, batch), lawn.c.anchor_g_mm.is_(None))
             )
         ]
 
@@ -147,8 +153,8 @@ class SqlLawns:
             record
             for batch in chunks(stand_ids)
             for record in self._lawns(
-                select(lawn).where(
-                    lawn.c.stand_id.in_(batch),
+                LAWN.where(
+                    among(self._connection, lawn.c.stand_id, batch),
                     lawn.c.anchored_on > on,
                     lawn.c.anchor_g_mm.is_not(None),
                 )
@@ -169,37 +175,20 @@ class SqlLawns:
 
     def advised_before(self, on: date, *, within: Cells | None = None) -> list[LawnRecord]:
         """Lawns whose advised day lies before a date, or on it, and is still open."""
-        query = select(lawn).where(lawn.c.advised_on <= on).order_by(lawn.c.lawn_id)
+        query = LAWN.where(lawn.c.advised_on <= on).order_by(lawn.c.lawn_id)
         return self._lawns(_within(query, within))
 
     def anchor(self, updates: Sequence[AnchorUpdate]) -> None:
         """Give lawns their place on the curve."""
-        self._update(updates)
+        update_all(self._connection, lawn, [values_of(one) for one in updates])
 
     def said(self, said: Sequence[Said]) -> None:
         """Remember what was told."""
-        self._update(said)
-
-    def _update(self, records: Sequence[AnchorUpdate] | Sequence[Said]) -> None:
-        if not records:
-            return
-        names = [name for name in values_of(records[0]) if name != "lawn_id"]
-        change = (
-            update(lawn)
-            .where(lawn.c.lawn_id == bindparam("of_lawn"))
-            .values({name: bindparam(f"new_{name}") for name in names})
-        )
-        rows = [
-            {"of_lawn": values["lawn_id"], **{f"new_{name}": values[name] for name in names}}
-            for values in map(values_of, records)
-        ]
-        self._connection.execute(change, rows)
+        update_all(self._connection, lawn, [values_of(one) for one in said])
 
     def happened(self, events: Sequence[EventRecord]) -> None:
         """Keep events."""
-        if events:
-            rows = [values_of(record, without=["event_id"]) for record in events]
-            self._connection.execute(insert(event), rows)
+        insert_all(self._connection, event, [values_of(record, without=["event_id"]) for record in events])
 
     def events(self, lawn_id: int) -> list[EventRecord]:
         """A lawn's events that were not undone, in order."""
@@ -219,7 +208,9 @@ class SqlLawns:
             query = (
                 select(event)
                 .where(
-                    event.c.lawn_id.in_(batch), event.c.on.between(first, last), event.c.undone_at.is_(None)
+                    among(self._connection, event.c.lawn_id, batch),
+                    event.c.on.between(first, last),
+                    event.c.undone_at.is_(None),
                 )
                 .order_by(event.c.on, event.c.event_id)
             )
@@ -264,7 +255,7 @@ class SqlLawns:
             query = (
                 select(kept_off)
                 .where(
-                    kept_off.c.lawn_id.in_(batch),
+                    among(self._connection, kept_off.c.lawn_id, batch),
                     kept_off.c.last_on >= since,
                     kept_off.c.undone_at.is_(None),
                 )
@@ -294,7 +285,9 @@ class SqlLawns:
         return [
             lawn_id
             for batch in chunks(round_ids)
-            for lawn_id in self._connection.scalars(_within(query.where(lawn.c.round_id.in_(batch)), within))
+            for lawn_id in self._connection.scalars(
+                _within(query.where(among(self._connection, lawn.c.round_id, batch)), within)
+            )
         ]
 
     def counts(self) -> Mapping[str, int]:
@@ -305,7 +298,7 @@ class SqlLawns:
         }
 
     def _lawns(self, query: Select[Any]) -> list[LawnRecord]:
-        return [lawn_record(row) for row in self._connection.execute(query).mappings()]
+        return [lawn_record(row) for row in self._connection.execute(query)]
 
 
 def due_query(
@@ -358,8 +351,8 @@ def _within(query: Select[Any], within: Cells | None) -> Select[Any]:
     return query.join(stand, stand.c.stand_id == lawn.c.stand_id).where(stand.c.cell_id.between(*within))
 
 
-def _owners_query(lawn_ids: Sequence[int], within: Cells) -> Select[Any]:
-    """Whose lawns are; parks tell by turf class, others with all their lawns, wherever these lie."""
+def _owners_query(within: Cells) -> Select[Any]:
+    """Whose lawns are whose; parks tell by turf class, others with all their lawns, wherever these lie."""
     other = lawn.alias()
     elsewhere = (
         select(other.c.lawn_id)
@@ -368,10 +361,8 @@ def _owners_query(lawn_ids: Sequence[int], within: Cells) -> Select[Any]:
         .exists()
     )
     waits = or_(keeper.c.kind == KeeperKind.PARKS.value, elsewhere)
-    return (
-        select(lawn.c.keeper_id, lawn.c.lawn_id, waits)
-        .join(keeper, keeper.c.keeper_id == lawn.c.keeper_id)
-        .where(lawn.c.lawn_id.in_(lawn_ids))
+    return select(lawn.c.keeper_id, lawn.c.lawn_id, waits).join(
+        keeper, keeper.c.keeper_id == lawn.c.keeper_id
     )
 
 
@@ -389,10 +380,8 @@ def _kept_off(row: Any) -> KeptOff:
 
 
 def lawn_record(row: Any) -> LawnRecord:
-    """Return a row of the lawn table as a record."""
-    told = row["told_hold"]
-    words = {
-        "clippings": Clippings(row["clippings"]),
-        "told_hold": None if told is None else HoldReason(told),
-    }
-    return LawnRecord(**{**row, **words})
+    """Return a row of ``LAWN`` as a record."""
+    values = list(row)
+    values[CLIPPINGS] = Clippings(values[CLIPPINGS])
+    values[TOLD_HOLD] = None if values[TOLD_HOLD] is None else HoldReason(values[TOLD_HOLD])
+    return LawnRecord(*values)

@@ -4,7 +4,8 @@ from sqlalchemy import Connection, delete, func, select
 
 from mowalert.domain.words import Channel
 from mowalert.service.ports import FailedMessages, OperatorRecord
-from mowalert.store.sql import upsert, values_of
+from mowalert.store.bulk import upsert
+from mowalert.store.sql import values_of
 from mowalert.store.tables import operator, outbox
 
 

@@ -2,15 +2,15 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
-from functools import cached_property
 from typing import Any
 
-from sqlalchemy import Connection, and_, func, insert, or_, select, update
+from sqlalchemy import Connection, and_, func, or_, select, update
 
 from mowalert.domain.lookback import Told
 from mowalert.domain.words import Channel, DigestKind, HoldReason, NoticeKind
 from mowalert.service.records import LeasedMessage, NewMessage, ToldRecord
-from mowalert.store.sql import chunks, insert_for, values_of
+from mowalert.store.bulk import insert_all, insert_new
+from mowalert.store.sql import among, chunks, values_of
 from mowalert.store.tables import outbox, told
 
 ONCE = ["keeper_id", "contact_id", "channel", "kind", "local_date"]
@@ -33,25 +33,17 @@ class SqlOutbox:
 
     def add(self, message: NewMessage) -> bool:
         """Queue a message; ``False`` if whoever it is for already has one of that kind for that day."""
-        # Two workers may decide one night. The unique key settles it; a look first can't.
-        values = values_of(message) | {
-            "lawn_ids": list(message.lawn_ids),
-            "state": "ready",
-            "next_try_at": message.not_before,
-        }
-        return self._connection.scalar(self._insert, values) is not None
+        return bool(self.add_all([message]))
 
-    @cached_property
-    def _insert(self) -> Any:
-        """Made once for thousands of messages; each has every column that has no default."""
-        row = insert_for(self._connection, outbox)
-        return row.on_conflict_do_nothing(index_elements=ONCE).returning(outbox.c.message_id)
+    def add_all(self, messages: Sequence[NewMessage]) -> list[NewMessage]:
+        """Queue messages; those are given back that were queued, in their order."""
+        # Two workers may decide one night. The unique key settles it; a look first can't.
+        new = insert_new(self._connection, outbox, [_waiting(one) for one in messages], unique=ONCE)
+        return [message for message, queued in zip(messages, new, strict=True) if queued]
 
     def tell(self, records: Sequence[ToldRecord]) -> None:
         """Keep notices as they were decided."""
-        if records:
-            rows = [values_of(record, without=["told_id"]) for record in records]
-            self._connection.execute(insert(told), rows)
+        insert_all(self._connection, told, [values_of(record, without=["told_id"]) for record in records])
 
     def keepers_told(self, lawn_ids: Sequence[int], on: date) -> set[int]:
         """Keepers of some lawns who were told something of them on a date."""
@@ -59,7 +51,9 @@ class SqlOutbox:
             keeper_id
             for batch in chunks(lawn_ids)
             for keeper_id in self._connection.scalars(
-                select(told.c.keeper_id).where(told.c.lawn_id.in_(batch), told.c.on == on)
+                select(told.c.keeper_id).where(
+                    among(self._connection, told.c.lawn_id, batch), told.c.on == on
+                )
             )
         }
 
@@ -86,7 +80,7 @@ class SqlOutbox:
             query = (
                 select(told.c.lawn_id, told.c.on, told.c.kind, told.c.reason, advised_on)
                 .where(
-                    told.c.lawn_id.in_(batch),
+                    among(self._connection, told.c.lawn_id, batch),
                     told.c.kind.in_([kind.value for kind in kinds]),
                     told.c.on.between(first, last),
                 )
@@ -170,7 +164,9 @@ class SqlOutbox:
         )
         change = update(outbox).where(older).values(state="cancelled", error="newer advice")
         batches = chunks(keeper_ids)
-        return sum(self._count(change.where(outbox.c.keeper_id.in_(batch))) for batch in batches)
+        return sum(
+            self._count(change.where(among(self._connection, outbox.c.keeper_id, batch))) for batch in batches
+        )
 
     def cancel_waiting(self, keeper_id: int, channels: Collection[Channel], *, at: datetime) -> int:
         """Cancel whatever waits for a keeper on some channels; how many."""
@@ -214,6 +210,14 @@ class SqlOutbox:
         """How many messages are in which state."""
         query = select(outbox.c.state, func.count()).group_by(outbox.c.state)
         return {row[0]: row[1] for row in self._connection.execute(query)}
+
+
+def _waiting(message: NewMessage) -> dict[str, Any]:
+    return values_of(message) | {
+        "lawn_ids": list(message.lawn_ids),
+        "state": "ready",
+        "next_try_at": message.not_before,
+    }
 
 
 def _told(row: Any) -> Told:

@@ -20,6 +20,7 @@ from mowalert.service.park_records import (
     RestrictionRecord,
     WateringOff,
 )
+from mowalert.store.bulk import upsert
 from mowalert.store.park_tables import (
     class_hold,
     class_rule,
@@ -30,7 +31,7 @@ from mowalert.store.park_tables import (
     restriction,
     watering_off,
 )
-from mowalert.store.sql import chunks, insert_for, upsert, values_of
+from mowalert.store.sql import among, chunks, insert_for, values_of
 from mowalert.store.tables import keeper, lawn, stand
 
 Dated = TypeVar("Dated", RestrictionRecord, WateringOff)
@@ -184,11 +185,10 @@ class SqlParks:
             )
             .order_by(restriction.c.keeper_id, restriction.c.restriction_id)
         )
-        batches = (
-            [query]
-            if keeper_ids is None
-            else [query.where(restriction.c.keeper_id.in_(some)) for some in chunks(keeper_ids)]
-        )
+        batches = [query]
+        if keeper_ids is not None:
+            of = restriction.c.keeper_id
+            batches = [query.where(among(self._connection, of, some)) for some in chunks(keeper_ids)]
         found: dict[int, list[RestrictionRecord]] = {}
         for row in (row for one in batches for row in self._rows(one)):
             found.setdefault(row["keeper_id"], []).append(_restriction(row))

@@ -1,9 +1,12 @@
 """Small helpers that make one query run on both databases."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from enum import Enum
+from functools import cache
+from operator import attrgetter
 from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Table
+from sqlalchemy import ColumnElement, Connection, Table, any_, literal
 from sqlalchemy.dialects import postgresql, sqlite
 
 Item = TypeVar("Item")
@@ -15,16 +18,6 @@ def insert_for(connection: Connection, table: Table) -> Any:
     """Return the dialect's own insert, which knows what to do on a conflict."""
     dialect = sqlite if connection.dialect.name == "sqlite" else postgresql
     return dialect.insert(table)
-
-
-def upsert(connection: Connection, table: Table, rows: Sequence[dict[str, Any]]) -> None:
-    """Insert rows, or replace those of the same primary key."""
-    if not rows:
-        return
-    insert = insert_for(connection, table)
-    keys = [column.name for column in table.primary_key.columns]
-    changed = {name: insert.excluded[name] for name in rows[0] if name not in keys}
-    connection.execute(insert.on_conflict_do_update(index_elements=keys, set_=changed), rows)
 
 
 def chunks(items: Iterable[Item], size: int = AT_ONCE) -> Iterator[list[Item]]:
@@ -39,8 +32,24 @@ def chunks(items: Iterable[Item], size: int = AT_ONCE) -> Iterator[list[Item]]:
         yield batch
 
 
+def among(connection: Connection, column: Any, values: Sequence[Any]) -> ColumnElement[bool]:
+    """Whether a column has one of some values; where the database can, they are one parameter."""
+    if connection.dialect.name == "postgresql":
+        return column == any_(literal(values, postgresql.ARRAY(column.type)))  # type: ignore[no-any-return]
+    return column.in_(values)  # type: ignore[no-any-return]
+
+
 def values_of(record: Any, *, without: Iterable[str] = ()) -> dict[str, Any]:
     """Return a record's fields by name; enums as their text."""
-    left_out = set(without)
-    names = (name for name in record.__dataclass_fields__ if name not in left_out)
-    return {name: getattr(value, "value", value) for name in names for value in [getattr(record, name)]}
+    kind: type = type(record)
+    names, values = _getter(kind, tuple(without))
+    return {
+        name: value.value if isinstance(value, Enum) else value
+        for name, value in zip(names, values(record), strict=True)
+    }
+
+
+@cache
+def _getter(kind: type, without: tuple[str, ...]) -> tuple[tuple[str, ...], Callable[[Any], tuple[Any, ...]]]:
+    names = tuple(name for name in kind.__dataclass_fields__ if name not in without)  # type: ignore[attr-defined]
+    return names, attrgetter(*names)

@@ -12,7 +12,8 @@ from mowalert.domain.doubt import no_errors
 from mowalert.domain.stand import StandKey
 from mowalert.domain.words import Sun, Watering
 from mowalert.service.records import GrowthRecord, KeptForecast, StandRecord
-from mowalert.store.sql import chunks, insert_for, upsert, values_of
+from mowalert.store.bulk import insert_new, upsert
+from mowalert.store.sql import among, chunks, insert_for, values_of
 from mowalert.store.tables import (
     GROWTH_DAYS,
     forecast_error,
@@ -64,7 +65,9 @@ class SqlStands:
         rows = [
             row
             for batch in chunks(cell_ids)
-            for row in self._connection.execute(select(stand).where(stand.c.cell_id.in_(batch), lawns))
+            for row in self._connection.execute(
+                select(stand).where(among(self._connection, stand.c.cell_id, batch), lawns)
+            )
         ]
         return sorted(map(_stand, rows), key=lambda record: record.stand_id)
 
@@ -73,7 +76,9 @@ class SqlStands:
         return {
             row.stand_id: _stand(row)
             for batch in chunks(stand_ids)
-            for row in self._connection.execute(select(stand).where(stand.c.stand_id.in_(batch)))
+            for row in self._connection.execute(
+                select(stand).where(among(self._connection, stand.c.stand_id, batch))
+            )
         }
 
     def growth(self, stand_ids: Sequence[int]) -> dict[int, GrowthRecord]:
@@ -82,7 +87,7 @@ class SqlStands:
             row["stand_id"]: _growth(row)
             for batch in chunks(stand_ids)
             for row in self._connection.execute(
-                select(stand_growth).where(stand_growth.c.stand_id.in_(batch))
+                select(stand_growth).where(among(self._connection, stand_growth.c.stand_id, batch))
             ).mappings()
         }
 
@@ -97,7 +102,7 @@ class SqlStands:
     def forget_growth(self, cell_ids: Sequence[int]) -> None:
         """Drop the curves of cells so that they are computed from their first day again."""
         for batch in chunks(cell_ids):
-            stands = select(stand.c.stand_id).where(stand.c.cell_id.in_(batch))
+            stands = select(stand.c.stand_id).where(among(self._connection, stand.c.cell_id, batch))
             self._connection.execute(delete(stand_growth).where(stand_growth.c.stand_id.in_(stands)))
             forgotten = {"anchor_g_mm": None, "window_g_mm": None, "limit_g_mm": None}
             self._connection.execute(lawn.update().where(lawn.c.stand_id.in_(stands)).values(**forgotten))
@@ -105,11 +110,9 @@ class SqlStands:
     def keep_forecasts(self, forecasts: Sequence[KeptForecast], *, forget_before: date) -> list[int]:
         """Keep forecasts of growth to be judged later; stands that had none of that day yet."""
         self._connection.execute(delete(kept_forecast).where(kept_forecast.c.as_of < forget_before))
-        insert = insert_for(self._connection, kept_forecast).on_conflict_do_nothing()
-        insert = insert.returning(kept_forecast.c.stand_id)
-        rows = (values_of(one) | {"gains_mm": _pack(one.gains_mm)} for one in forecasts)
-        kept = (self._connection.scalar(insert, row) for row in rows)
-        return [stand_id for stand_id in kept if stand_id is not None]
+        rows = [values_of(one) | {"gains_mm": _pack(one.gains_mm)} for one in forecasts]
+        new = insert_new(self._connection, kept_forecast, rows, unique=["stand_id", "as_of"])
+        return [one.stand_id for one, kept in zip(forecasts, new, strict=True) if kept]
 
     def kept_forecasts(self, stand_ids: Sequence[int]) -> list[KeptForecast]:
         """Forecasts of growth kept for stands."""
@@ -118,7 +121,7 @@ class SqlStands:
             for batch in chunks(stand_ids)
             for row in self._connection.execute(
                 select(kept_forecast)
-                .where(kept_forecast.c.stand_id.in_(batch))
+                .where(among(self._connection, kept_forecast.c.stand_id, batch))
                 .order_by(kept_forecast.c.stand_id, kept_forecast.c.as_of)
             )
         ]

@@ -9,7 +9,8 @@ from sqlalchemy import Connection, Select, delete, exists, select
 
 from mowalert.domain.warnings import OfficialWarning, PlacedWarning, Severity, WarningKind, worst_first
 from mowalert.service.ports import PulledWarnings
-from mowalert.store.sql import chunks, insert_for, upsert
+from mowalert.store.bulk import upsert
+from mowalert.store.sql import among, chunks, insert_for
 from mowalert.store.tables import official_warning, official_warning_cell
 
 MOMENTS = ("onset_at", "ends_at")
@@ -55,7 +56,9 @@ class SqlWarnings:
             rows = [
                 row
                 for batch in chunks(touched)
-                for row in self._connection.execute(query.where(official_warning.c.warning_id.in_(batch)))
+                for row in self._connection.execute(
+                    query.where(among(self._connection, official_warning.c.warning_id, batch))
+                )
             ]
         placed = [PlacedWarning(_warning(facts), tuple(touched.get(key, ()))) for key, facts in rows]
         return sorted(placed, key=lambda one: worst_first(one.warning))
@@ -66,7 +69,7 @@ class SqlWarnings:
         batches: Iterable[Select[Any]] = [links]
         if cell_ids is not None:
             batches = (
-                links.where(official_warning_cell.c.cell_id.in_(batch))
+                links.where(among(self._connection, official_warning_cell.c.cell_id, batch))
                 for batch in chunks(sorted(set(cell_ids)))
             )
         found: dict[str, list[int]] = {}
@@ -78,7 +81,7 @@ class SqlWarnings:
     def _leave_cells(self, source: str, cell_ids: Sequence[int]) -> None:
         own = select(official_warning.c.warning_id).where(official_warning.c.source == source)
         for batch in chunks(cell_ids):
-            cells = official_warning_cell.c.cell_id.in_(batch)
+            cells = among(self._connection, official_warning_cell.c.cell_id, batch)
             theirs = official_warning_cell.c.warning_id.in_(own)
             self._connection.execute(delete(official_warning_cell).where(cells, theirs))
 
@@ -103,7 +106,9 @@ class SqlWarnings:
         forgotten = 0
         for batch in chunks(warning_ids):
             for kept in (official_warning_cell, official_warning):
-                self._connection.execute(delete(kept).where(kept.c.warning_id.in_(batch)))
+                self._connection.execute(
+                    delete(kept).where(among(self._connection, kept.c.warning_id, batch))
+                )
             forgotten += len(batch)
         return forgotten
 

@@ -10,7 +10,8 @@ from sqlalchemy import Connection, exists, func, insert, select, update
 from mowalert.domain.weather import DayHours, Ensemble, Place, PlaceWeather, Refusal, WeatherDay
 from mowalert.service.ports_nights import Cells
 from mowalert.service.records import CellRecord
-from mowalert.store.sql import chunks, insert_for, upsert
+from mowalert.store.bulk import insert_missing, update_all, upsert
+from mowalert.store.sql import among, chunks, insert_for
 from mowalert.store.tables import budget, cell, cell_day, cell_ensemble, lawn, refusal, stand
 
 DAY_COLUMNS = (
@@ -60,7 +61,9 @@ class SqlWeather:
             rows = [
                 row
                 for batch in chunks(cell_ids)
-                for row in self._connection.execute(select(cell).where(cell.c.cell_id.in_(batch))).mappings()
+                for row in self._connection.execute(
+                    select(cell).where(among(self._connection, cell.c.cell_id, batch))
+                ).mappings()
             ]
             return sorted((CellRecord(**row) for row in rows), key=lambda record: record.cell_id)
         query = select(cell).where(_used()).order_by(cell.c.cell_id)
@@ -73,30 +76,33 @@ class SqlWeather:
 
     def save(self, weather: Iterable[PlaceWeather]) -> None:
         """Keep days and what the cell was told, newer over older; a partial day never over a whole one."""
-        for answer in weather:
-            whole = [_day_row(answer, day) for day in answer.days if not day.partial]
-            upsert(self._connection, cell_day, whole)
-            self._add_missing([_day_row(answer, day) for day in answer.days if day.partial])
-            told: dict[str, Any] = {"fetched_at": answer.fetched_at, "source": answer.source}
-            if answer.elevation_m is not None:
-                told["elevation_m"] = answer.elevation_m
-            where = cell.c.cell_id == answer.place.cell_id
-            self._connection.execute(update(cell).where(where).values(**told))
+        answers = list(weather)
+        days = [(day.partial, _day_row(answer, day)) for answer in answers for day in answer.days]
+        upsert(self._connection, cell_day, [row for partial, row in days if not partial])
+        self._add_missing([row for partial, row in days if partial])
+        told = [
+            {"cell_id": one.place.cell_id, "fetched_at": one.fetched_at, "source": one.source}
+            for one in answers
+        ]
+        update_all(self._connection, cell, told)
+        high = [one for one in answers if one.elevation_m is not None]
+        heights = [{"cell_id": one.place.cell_id, "elevation_m": one.elevation_m} for one in high]
+        update_all(self._connection, cell, heights)
 
     def save_history(self, weather: Iterable[PlaceWeather], *, asked: Sequence[int], on: date) -> None:
         """Keep past days where none are known yet, and remember that they were asked for."""
-        for answer in weather:
-            self._add_missing([_day_row(answer, day) for day in answer.days])
-            first = min(day.on for day in answer.days)
-            where = cell.c.cell_id == answer.place.cell_id
-            self._connection.execute(update(cell).where(where).values(history_from=first))
+        answers = list(weather)
+        self._add_missing([_day_row(answer, day) for answer in answers for day in answer.days])
+        firsts = [
+            {"cell_id": one.place.cell_id, "history_from": min(day.on for day in one.days)} for one in answers
+        ]
+        update_all(self._connection, cell, firsts)
         for batch in chunks(asked):
-            where = cell.c.cell_id.in_(batch)
+            where = among(self._connection, cell.c.cell_id, batch)
             self._connection.execute(update(cell).where(where).values(history_asked_on=on))
 
     def _add_missing(self, rows: list[dict[str, Any]]) -> None:
-        if rows:
-            self._connection.execute(insert_for(self._connection, cell_day).on_conflict_do_nothing(), rows)
+        insert_missing(self._connection, cell_day, rows)
 
     def days(self, cell_ids: Sequence[int], *, first: date, last: date) -> dict[int, list[WeatherDay]]:
         """Days of cells in order; cells without days are absent."""
@@ -104,7 +110,7 @@ class SqlWeather:
         for batch in chunks(cell_ids):
             query = (
                 select(cell_day)
-                .where(cell_day.c.cell_id.in_(batch), cell_day.c.on.between(first, last))
+                .where(among(self._connection, cell_day.c.cell_id, batch), cell_day.c.on.between(first, last))
                 .order_by(cell_day.c.cell_id, cell_day.c.on)
             )
             for row in self._connection.execute(query).mappings():
@@ -135,7 +141,8 @@ class SqlWeather:
             for batch in chunks(cell_ids)
             for cell_id in self._connection.scalars(
                 select(cell_ensemble.c.cell_id).where(
-                    cell_ensemble.c.cell_id.in_(batch), cell_ensemble.c.fetched_at >= since
+                    among(self._connection, cell_ensemble.c.cell_id, batch),
+                    cell_ensemble.c.fetched_at >= since,
                 )
             )
         }
@@ -150,7 +157,10 @@ class SqlWeather:
             for row in self._connection.execute(
                 select(*columns)
                 .select_from(joined)
-                .where(cell_ensemble.c.cell_id.in_(batch), cell_ensemble.c.fetched_at >= since)
+                .where(
+                    among(self._connection, cell_ensemble.c.cell_id, batch),
+                    cell_ensemble.c.fetched_at >= since,
+                )
             ).mappings()
         }
 

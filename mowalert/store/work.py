@@ -2,6 +2,7 @@
 
 from sqlalchemy import Connection, column, select, table
 
+from mowalert.store.bulk import upsert
 from mowalert.store.bulletins import SqlBulletins
 from mowalert.store.crews import SqlCrews
 from mowalert.store.guides import SqlGuides
@@ -15,7 +16,6 @@ from mowalert.store.outbox import SqlOutbox
 from mowalert.store.parks import SqlParks
 from mowalert.store.rounds import SqlRounds
 from mowalert.store.signups import SqlSignups
-from mowalert.store.sql import upsert
 from mowalert.store.stands import SqlStands
 from mowalert.store.tables import meta
 from mowalert.store.warnings import SqlWarnings

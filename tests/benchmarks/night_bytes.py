@@ -9,8 +9,9 @@ import sqlalchemy as sa
 from country import TODAY
 
 from mowalert.domain.grasses import Turf
+from mowalert.store.bulk import upsert
 from mowalert.store.engine import SqlStore
-from mowalert.store.sql import chunks, upsert
+from mowalert.store.sql import chunks
 from mowalert.store.tables import lawn, outbox, stand_growth, told
 
 AHEAD_DAYS = 9
