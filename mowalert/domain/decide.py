@@ -4,9 +4,11 @@ Goes in: what the lawn is, what was last said of it, what its stand's weather do
 Comes out: one notice with its reason, or nothing.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import lru_cache
+from math import isnan
 
 import numpy as np
 
@@ -22,7 +24,7 @@ from mowalert.domain.doubt import DueSpread, due_spread
 from mowalert.domain.guides import said_with
 from mowalert.domain.holds import LASTING, TOLD, told_in
 from mowalert.domain.lawn import LawnFacts
-from mowalert.domain.notices import DayReason, HoldFacts, Notice
+from mowalert.domain.notices import DayPart, DayReason, HoldFacts, MowingPlan, Notice
 from mowalert.domain.thirds import (
     clippings_after,
     limit_height_mm,
@@ -31,6 +33,11 @@ from mowalert.domain.thirds import (
     window_height_mm,
 )
 from mowalert.domain.words import Clippings, HoldReason, NoticeKind
+
+# Of thousands of lawns most share their mowing days and holds.
+_mowing_dates = lru_cache(maxsize=4096)(mowing_dates)
+_next_mowing_date = lru_cache(maxsize=4096)(next_mowing_date)
+_told_in = lru_cache(maxsize=256)(told_in)
 
 PASSING = frozenset({HoldReason.WATERLOGGED, HoldReason.FROST, HoldReason.WET_LEAF})
 """Holds that move the day rather than stop the mowing, while another chance is free in time."""
@@ -88,60 +95,36 @@ class Round:
     by_class: bool = False
 
 
-@dataclass(frozen=True, slots=True)
 class _Case:
     """One lawn in one round, with what every rule asks worked out once."""
 
-    lawn: LawnFacts
-    outlook: Outlook
-    round: Round
-    heights_mm: Floats
-
-    @property
-    def today_column(self) -> int:
-        return self.outlook.at(self.round.today)
-
-    @property
-    def height_mm(self) -> float:
-        return float(self.heights_mm[self.today_column])
-
-    @property
-    def limit_mm(self) -> float:
+    def __init__(self, lawn: LawnFacts, outlook: Outlook, round_: Round) -> None:
+        self.lawn, self.outlook, self.round = lawn, outlook, round_
+        self.heights_mm: list[float] = lawn.heights_at(outlook.growth_mm).tolist()
+        self.today_column = outlook.at(round_.today)
+        self.height_mm = self.heights_mm[self.today_column]
+        self.window_mm = window_height_mm(lawn.chosen_mm, lawn.third)
         # A hair of tolerance: a cut exactly at the limit takes exactly a third.
-        return limit_height_mm(self.lawn.chosen_mm, self.lawn.third) * (1 + 1e-9)
-
-    @property
-    def can_be_due(self) -> bool:
-        return self.lawn.due.limit_g_mm is not None
-
-    @property
-    def due(self) -> bool:
+        self.limit_mm = limit_height_mm(lawn.chosen_mm, lawn.third) * (1 + 1e-9)
+        self.can_be_due = lawn.due.limit_g_mm is not None
+        self.same_day = round_.first_chance_on == round_.today
+        self.due = self.can_be_due and self.height_on(self.chance_after_next()) > self.limit_mm
         """Whether waiting for the first chance after the next round would pass the limit."""
-        return self.can_be_due and self.height_on(self.chance_after_next) > self.limit_mm
+        self.window_open = self.can_be_due and self.height_mm >= self.window_mm
 
-    @property
-    def window_open(self) -> bool:
-        window_mm = window_height_mm(self.lawn.chosen_mm, self.lawn.third)
-        return self.can_be_due and self.height_mm >= window_mm
-
-    @property
     def chance_after_next(self) -> date:
-        after = self.round.next_on - timedelta(days=1 if self._same_day else 0)
-        return next_mowing_date(self.lawn.mowing_days, after=after)
-
-    @property
-    def _same_day(self) -> bool:
-        return self.round.first_chance_on == self.round.today
+        after = self.round.next_on - timedelta(days=1 if self.same_day else 0)
+        return _next_mowing_date(self.lawn.mowing_days, after=after)
 
     def height_on(self, on: date) -> float:
-        return float(self.heights_mm[self.outlook.at(on)])
+        return self.heights_mm[self.outlook.at(on)]
 
     def held_on(self, on: date) -> bool:
-        dated = any(hold.started_on <= on <= (hold.ended_on or date.max) for hold in self.lawn.dated_holds)
-        return dated or self.outlook.holds[self.outlook.at(on)] > 0
+        dated = any(_covers(hold, on) for hold in self.lawn.dated_holds)
+        return dated or bool(self.outlook.holds[self.outlook.at(on)] > 0)
 
     def told_reasons(self, on: date) -> tuple[HoldReason, ...]:
-        return told_in(float(self.outlook.holds[self.outlook.at(on)]))
+        return _told_in(float(self.outlook.holds[self.outlook.at(on)]))
 
     def holds_today(self) -> tuple[HoldFacts, ...]:
         told = self.told_reasons(self.round.today)
@@ -169,8 +152,7 @@ def decide(lawn: LawnFacts, outlook: Outlook, round_: Round) -> Notice | None:
     Notice | None
         One notice, or nothing to say. A hold always beats a cut.
     """
-    case = _Case(lawn, outlook, round_, lawn.heights_at(outlook.growth_mm))
-    return next((notice for _, done, notice in _asked(case) if done), None)
+    return next((notice for _, done, notice in _asked(_Case(lawn, outlook, round_)) if done), None)
 
 
 def _asked(case: _Case) -> Iterator[tuple[str, bool, Notice | None]]:
@@ -205,13 +187,12 @@ def due_spread_of(lawn: LawnFacts, outlook: Outlook) -> DueSpread | None:
 
 def tried(lawn: LawnFacts, outlook: Outlook, round_: Round) -> list[tuple[str, bool]]:
     """Name the rules that were asked, in their order, and whether each had the last word."""
-    case = _Case(lawn, outlook, round_, lawn.heights_at(outlook.growth_mm))
-    return [(name, done) for name, done, _ in _asked(case)]
+    return [(name, done) for name, done, _ in _asked(_Case(lawn, outlook, round_))]
 
 
 def hold_numbers(lawn: LawnFacts, outlook: Outlook, round_: Round) -> list[HoldFacts]:
     """Every hold the weather can set, with the numbers its rule looks at today, in force or not."""
-    case = _Case(lawn, outlook, round_, lawn.heights_at(outlook.growth_mm))
+    case = _Case(lawn, outlook, round_)
     return [HoldFacts(reason, round_.today, _numbers(case, reason, round_.today)) for reason in LASTING]
 
 
@@ -238,7 +219,9 @@ def _release(case: _Case) -> Said:
         return PASS
     if case.told_reasons(today) or case.dated_today or case.told_reasons(tomorrow):
         return True, None
-    return True, _with_cut(case, _notice(case, NoticeKind.RELEASE, reason=told), _choice(case, today))
+    choice = _choice(case, today)
+    cut = _Cut() if choice is None else _cut(case, choice)
+    return True, _notice(case, NoticeKind.RELEASE, cut, reason=told)
 
 
 def _winter_took_over(case: _Case, told: HoldReason) -> bool:
@@ -279,38 +262,45 @@ def _mow(case: _Case) -> Said:
     choice = _choice(case, case.round.first_chance_on)
     if choice is None:
         return True, _hold_ahead(case)
-    notice = _unsure(case, _with_cut(case, _notice(case, NoticeKind.MOW), choice))
-    return True, replace(notice, must_today=notice.best_on == case.round.today)
+    cut, must_today = _cut(case, choice), choice.on == case.round.today
+    if cut.plan is not None:
+        return True, _notice(case, NoticeKind.OVERGROWN, cut, must_today=must_today)
+    could_be_from, could_be_to = _unsure(case, choice)
+    return True, _notice(
+        case,
+        NoticeKind.MOW,
+        cut,
+        must_today=must_today,
+        could_be_from=could_be_from,
+        could_be_to=could_be_to,
+    )
 
 
-def _unsure(case: _Case, notice: Notice) -> Notice:
-    """Say from when the limit could be passed, where that may come before the day advised."""
+def _unsure(case: _Case, choice: Choice) -> tuple[date | None, date | None]:
+    """From when to when the limit could be passed, where that may come before the day advised."""
     spread = due_spread_of(case.lawn, case.outlook)
-    if spread is None or notice.kind is not NoticeKind.MOW or notice.best_on is None:
-        return notice
-    early_on = spread.early_on
-    if early_on is None or not case.round.today < early_on <= notice.best_on:
-        return notice
-    return replace(notice, could_be_from=early_on, could_be_to=spread.late_on)
+    if spread is None or spread.early_on is None or not case.round.today < spread.early_on <= choice.on:
+        return None, None
+    return spread.early_on, spread.late_on
 
 
 def _may_mow(case: _Case) -> Said:
     """Companies and parks see every lawn whose window is open, with its limit date."""
     if not (case.round.lists_window and case.window_open):
         return PASS
-    notice = _notice(case, NoticeKind.MAY_MOW)
-    removed = removed_fraction(case.height_mm, case.lawn.chosen_mm)
-    return True, replace(notice, cut_to_mm=case.lawn.chosen_mm, removed_fraction=removed)
+    chosen_mm = case.lawn.chosen_mm
+    cut = _Cut(cut_to_mm=chosen_mm, removed_fraction=removed_fraction(case.height_mm, chosen_mm))
+    return True, _notice(case, NoticeKind.MAY_MOW, cut)
 
 
 RULES: tuple[Callable[[_Case], Said], ...] = (_without_weather, _release, _hold, _mow, _may_mow)
 
 
 def _choice(case: _Case, first: date) -> Choice | None:
-    last = case.round.next_on if not case._same_day else case.round.next_on - timedelta(days=1)
-    dates = mowing_dates(case.lawn.mowing_days, first=first, last=max(first, last))
+    last = case.round.next_on if not case.same_day else case.round.next_on - timedelta(days=1)
+    dates = _mowing_dates(case.lawn.mowing_days, first=first, last=max(first, last))
     if not dates:
-        dates = (next_mowing_date(case.lawn.mowing_days, after=first - timedelta(days=1)),)
+        dates = (_next_mowing_date(case.lawn.mowing_days, after=first - timedelta(days=1)),)
     before = dates[0] - timedelta(days=1)
     evening_before = _chance(case, before) if before > case.round.today else None
     return best_day(
@@ -318,12 +308,28 @@ def _choice(case: _Case, first: date) -> Choice | None:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Cut:
+    """What a notice says of a cut; without clippings the lawn's own wish."""
+
+    best_on: date | None = None
+    best_part: DayPart = DayPart.MORNING
+    day_reason: DayReason | None = None
+    cut_to_mm: float | None = None
+    removed_fraction: float | None = None
+    wait_until: date | None = None
+    removed_if_waiting: float | None = None
+    clippings: Clippings | None = None
+    plan: MowingPlan | None = None
+
+
 def _chance(case: _Case, on: date) -> ChanceDay:
     outlook, column = case.outlook, case.outlook.at(on)
+    rain_mm = float(outlook.rain_mm[column])
     return ChanceDay(
         on=on,
-        height_mm=case.height_on(on),
-        rain_mm=float(np.nan_to_num(outlook.rain_mm[column])),
+        height_mm=case.heights_mm[column],
+        rain_mm=0.0 if isnan(rain_mm) else rain_mm,
         rain_in_hours_mm=float(outlook.rain_in_hours_mm[column]),
         t_min_c=float(outlook.t_min_c[column]),
         t_max_c=float(outlook.t_max_c[column]),
@@ -334,12 +340,16 @@ def _chance(case: _Case, on: date) -> ChanceDay:
 def _notice(
     case: _Case,
     kind: NoticeKind,
+    cut: _Cut | None = None,
     *,
     reason: HoldReason | None = None,
     holds: tuple[HoldFacts, ...] = (),
+    must_today: bool = False,
+    could_be_from: date | None = None,
+    could_be_to: date | None = None,
 ) -> Notice:
     lawn, outlook, today = case.lawn, case.outlook, case.round.today
-    since_cut = outlook.at(lawn.anchor.on)
+    since_cut, cut = outlook.at(lawn.anchor.on), cut or _Cut()
     return Notice(
         lawn_id=lawn.lawn_id,
         kind=kind,
@@ -357,9 +367,20 @@ def _notice(
         gdd_c=float(outlook.gdd_c[case.today_column] - outlook.gdd_c[since_cut]),
         reason=reason,
         holds=holds,
-        window_on=_first_at(case, window_height_mm(lawn.chosen_mm, lawn.third)),
+        best_on=cut.best_on,
+        best_part=cut.best_part,
+        day_reason=cut.day_reason,
+        cut_to_mm=cut.cut_to_mm,
+        removed_fraction=cut.removed_fraction,
+        window_on=_first_at(case, case.window_mm),
         limit_on=_first_at(case, case.limit_mm),
-        clippings=lawn.clippings,
+        must_today=must_today,
+        wait_until=cut.wait_until,
+        removed_if_waiting=cut.removed_if_waiting,
+        clippings=cut.clippings or lawn.clippings,
+        plan=cut.plan,
+        could_be_from=could_be_from,
+        could_be_to=could_be_to,
         height_cap_mm=lawn.height_cap_mm,
         over_cap_on=over_cap_on(lawn, outlook, today=today) if kind is NoticeKind.HOLD else None,
         area_m2=lawn.area_m2,
@@ -388,14 +409,15 @@ def over_cap_on(lawn: LawnFacts, outlook: Outlook, *, today: date) -> date | Non
     """
     if lawn.height_cap_mm is None:
         return None
-    ahead_mm = lawn.heights_at(outlook.growth_mm)[outlook.at(today) :]
+    ahead_mm = lawn.heights_at(outlook.growth_mm[outlook.at(today) :]).tolist()
     return _first_above(ahead_mm, lawn.height_cap_mm, today)
 
 
-def _first_above(ahead_mm: Floats, height_mm: float, today: date) -> date | None:
+def _first_above(ahead_mm: Sequence[float], height_mm: float, today: date) -> date | None:
     """First day on which heights from today on pass another; none where they never do."""
-    above = ahead_mm > height_mm
-    return today + timedelta(days=int(np.argmax(above))) if above.any() else None
+    days = (day for day, mm in enumerate(ahead_mm) if mm > height_mm)
+    day = next(days, None)
+    return None if day is None else today + timedelta(days=day)
 
 
 def _first_at(case: _Case, height_mm: float) -> date | None:
@@ -405,16 +427,14 @@ def _first_at(case: _Case, height_mm: float) -> date | None:
     return _first_above(case.heights_mm[case.today_column :], height_mm, case.round.today)
 
 
-def _with_cut(case: _Case, notice: Notice, choice: Choice | None) -> Notice:
-    """Add day, height and, where a cut to the chosen height would take too much, a staged plan."""
-    if choice is None:
-        return notice
-    lawn = case.lawn
+def _cut(case: _Case, choice: Choice) -> _Cut:
+    """Say day, height and, where a cut to the chosen height would take too much, a staged plan."""
+    lawn, collect = case.lawn, case.lawn.clippings is Clippings.COLLECT
     height_mm = case.height_on(choice.on)
     removed = removed_fraction(height_mm, lawn.chosen_mm)
-    wait_until = next_mowing_date(lawn.mowing_days, after=choice.on)
-    notice = replace(
-        notice,
+    wait_until = _next_mowing_date(lawn.mowing_days, after=choice.on)
+    # Of a staged cut, too, the clippings are told of by a cut straight to height, which would smother.
+    cut = _Cut(
         best_on=choice.on,
         best_part=choice.part,
         day_reason=choice.reason,
@@ -422,40 +442,29 @@ def _with_cut(case: _Case, notice: Notice, choice: Choice | None) -> Notice:
         removed_fraction=removed,
         wait_until=wait_until,
         removed_if_waiting=removed_fraction(case.height_on(wait_until), lawn.chosen_mm),
-        clippings=clippings_after(removed, collect=lawn.clippings is Clippings.COLLECT),
+        clippings=clippings_after(removed, collect=collect),
     )
-    if height_mm <= case.limit_mm:
-        return notice
-    return _staged(case, notice, choice)
+    return cut if height_mm <= case.limit_mm else _staged(case, cut, choice.on)
 
 
-def _staged(case: _Case, notice: Notice, choice: Choice) -> Notice:
-    lawn, outlook = case.lawn, case.outlook
-    days = [outlook.first_on + timedelta(days=day) for day in range(len(outlook.growth_mm))]
-    heights_mm = {on: float(mm) for on, mm in zip(days, case.heights_mm, strict=True)}
-    heights_mm.setdefault(choice.on, case.height_on(choice.on))
-    free = tuple(on for on in days if on >= choice.on and not case.held_on(on))
-    plan = plan_cuts(choice.on, heights_mm, chosen_mm=lawn.chosen_mm, free_days=free, max_removed=lawn.third)
-    first = plan.cuts[0]
-    kind = NoticeKind.OVERGROWN if notice.kind is NoticeKind.MOW else notice.kind
+def _staged(case: _Case, cut: _Cut, on: date) -> _Cut:
+    lawn, outlook, first = case.lawn, case.outlook, case.outlook.at(on)
+    days = [on, *(on + timedelta(days=day) for day in range(1, len(case.heights_mm) - first))]
+    heights_mm = dict(zip(days, case.heights_mm[first:], strict=True))
+    free = tuple(day for day in days if day <= outlook.last_on and not case.held_on(day))
+    plan = plan_cuts(on, heights_mm, chosen_mm=lawn.chosen_mm, free_days=free, max_removed=lawn.third)
     return replace(
-        notice,
-        kind=kind,
+        cut,
         plan=plan,
-        cut_to_mm=first.height_after_mm,
-        removed_fraction=first.removed_fraction,
+        cut_to_mm=plan.cuts[0].height_after_mm,
+        removed_fraction=plan.cuts[0].removed_fraction,
         day_reason=DayReason.OVERDUE,
-        # The share to be told of is that of a cut straight to height, which would smother.
-        clippings=clippings_after(
-            removed_fraction(first.height_before_mm, lawn.chosen_mm),
-            collect=lawn.clippings is Clippings.COLLECT,
-        ),
     )
 
 
 def _hold_ahead(case: _Case) -> Notice | None:
     """Every chance until the next round is forecast to be held: tell the first of those holds."""
-    dates = mowing_dates(case.lawn.mowing_days, first=case.round.first_chance_on, last=case.round.next_on)
+    dates = _mowing_dates(case.lawn.mowing_days, first=case.round.first_chance_on, last=case.round.next_on)
     for on in dates:
         reasons = case.told_reasons(on)
         if reasons:

@@ -4,6 +4,7 @@ The curves come from an ensemble forecast, or, where none is to be had, from how
 of growth lay off.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
@@ -132,7 +133,7 @@ def due_spread(limit_g_mm: float | None, today_g_mm: float, gains_mm: Floats, *,
     DueSpread
         First days on which one, five and nine of ten curves have passed the limit.
     """
-    chances = chance_by_day(limit_g_mm, today_g_mm, gains_mm)
+    chances = chance_by_day(limit_g_mm, today_g_mm, gains_mm).tolist()
     early, likely, late = (_first_day(chances, share, today) for share in (EARLY, 0.5, LATE))
     return DueSpread(early, likely, late)
 
@@ -160,6 +161,6 @@ def chance_by_day(limit_g_mm: float | None, today_g_mm: float, gains_mm: Floats)
     return np.concatenate([[float(today_g_mm > limit_g_mm)], passed])
 
 
-def _first_day(chances: Floats, share: float, today: date) -> date | None:
-    reached = np.flatnonzero(chances >= share - 1e-9)
-    return today + timedelta(days=int(reached[0])) if reached.size else None
+def _first_day(chances: Sequence[float], share: float, today: date) -> date | None:
+    day = next((day for day, chance in enumerate(chances) if chance >= share - 1e-9), None)
+    return None if day is None else today + timedelta(days=day)

@@ -8,8 +8,6 @@ when growth has reached a third of the chosen height, 4/3 of it.
 from datetime import date, timedelta
 from enum import StrEnum
 
-import numpy as np
-
 from mowalert.domain.notices import MowingPlan, PlannedCut
 from mowalert.domain.words import Clippings
 
@@ -152,7 +150,7 @@ def plan_cuts(
 
 def _growth_after(first_on: date, heights_mm: dict[date, float]) -> float:
     later = [mm for on, mm in sorted(heights_mm.items()) if on >= first_on]
-    return max(0.0, float(np.mean(np.diff(later)))) if len(later) > 1 else 0.0
+    return max(0.0, (later[-1] - later[0]) / (len(later) - 1)) if len(later) > 1 else 0.0
 
 
 def _next_free(on: date, free_days: tuple[date, ...]) -> date:

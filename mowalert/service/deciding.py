@@ -14,6 +14,9 @@ from mowalert.service.outlook import StandDays, load_stands, outlook_for
 from mowalert.service.ports import Work
 from mowalert.service.records import KeeperRecord, LawnRecord, RoundRecord
 
+REASONS_LOOK_BACK_DAYS = 10
+"""A hold's numbers look as far back: the mean of ten days, the rain of two."""
+
 
 @dataclass(frozen=True, slots=True)
 class Group:
@@ -75,10 +78,11 @@ def decided(
     tuple[LawnRecord, Notice, StandDays]
         What is said, and the stand it is said from.
     """
-    stands = load_stands(work, sorted({lawn.stand_id for lawn in lawns}))
+    on = group.occurrence.on
+    since = on - timedelta(days=REASONS_LOOK_BACK_DAYS)
+    stands = load_stands(work, sorted({lawn.stand_id for lawn in lawns}), since=since)
     sites = work.keepers.sites(sorted({lawn.site_id for lawn in lawns}))
     table = timetable_of(group.rounds[0])
-    on = group.occurrence.on
     speak = speakers(work, turf, lawns, today=on)
     # Lawns of one stand that are mown in the same hours see the same days.
     outlooks: dict[tuple[int, tuple[int, int]], Outlook] = {}

@@ -128,18 +128,19 @@ class Speakers:
 
     def facts(self, lawn: LawnRecord, site: SiteRecord, turf: Turf, *, today: date) -> LawnFacts:
         """See a stored lawn as the decision does, its guide and its dates included."""
-        facts = lawn_facts(lawn, site, turf)
         dated = tuple(
             HoldFacts(days.reason, days.first_on, ended_on=days.last_on, note=days.note)
             for days in self.kept_off.get(lawn.lawn_id, ())
         )
         guide = self.guides.get(lawn.guide or "")
-        facts = replace(facts, dated_holds=dated)
+        facts = lawn_facts(lawn, site, turf, dated_holds=dated)
         facts = facts if guide is None else with_guide(facts, guide, today=today)
         return self._capped(facts, lawn, site, today)
 
     def _capped(self, facts: LawnFacts, lawn: LawnRecord, site: SiteRecord, today: date) -> LawnFacts:
         """Of several height caps the lowest counts."""
+        if lawn.keeper_id not in self.restrictions:
+            return facts
         caps = height_caps(self.restrictions, [lawn], {site.site_id: site}, on=today)
         known = [cap for cap in (facts.height_cap_mm, caps.get(lawn.lawn_id)) if cap is not None]
         return replace(facts, height_cap_mm=min(known)) if known else facts

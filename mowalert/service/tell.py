@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from hashlib import sha256
 
 from mowalert.domain.grasses import Turf
-from mowalert.domain.notices import Digest, Notice
+from mowalert.domain.notices import Digest, Notice, RenderedEmail
 from mowalert.domain.rounds import Occurrence, latest, missed_between
 from mowalert.domain.words import Channel, DigestKind, KeeperKind
 from mowalert.service.class_holds import ClassDay, class_day
@@ -277,7 +277,8 @@ def _tell(
     keepers |= work.keepers.get([one for one in waiting if one not in keepers])
     told: list[ToldRecord] = []
     on_lawns: list[Said] = []
-    addressed: list[int] = []
+    digests: dict[int, Digest] = {}
+    written: list[NewMessage] = []
     messages = 0
     by_round: Counter[int] = Counter()
     for keeper_id in sorted({*notices, *waiting}):
@@ -297,16 +298,16 @@ def _tell(
         by_round[keeper.round_id] += by_class.digests
         if digest is None:
             continue
-        digest = _for_crews(work, policy, keeper, digest, around, now)
-        written = _enqueue(work, words, policy, keeper, group, digest, now)
-        if written:
-            note_told(work, keeper_id, digest.crew_heat, heard=(), now=now)
-        messages += written
+        digests[keeper_id] = digest = _for_crews(work, policy, keeper, digest, around, now)
+        written += _written(work, words, policy, keeper, group, digest, now)
         by_round[keeper.round_id] += 1
-        addressed.append(keeper_id)
-    work.outbox.cancel_older(addressed, group.occurrence.on, at=now)
+    queued = work.outbox.add_all(written)
+    for keeper_id in dict.fromkeys(message.keeper_id for message in queued):
+        note_told(work, keeper_id, digests[keeper_id].crew_heat, heard=(), now=now)
+    work.outbox.cancel_older(list(digests), group.occurrence.on, at=now)
     work.lawns.said(on_lawns)
     work.outbox.tell(told)
+    messages += len(queued)
     return TellReport(0, 0, len(lawns), by_round.total(), messages, tuple(told), by_round)
 
 
@@ -341,7 +342,7 @@ def _for_crews(
     return replace(digest, crew_heat=hot.heat if hot else None, warnings=warnings_for(work, cells, now=now))
 
 
-def _enqueue(
+def _written(
     work: Work,
     words: Words,
     policy: Policy,
@@ -349,25 +350,25 @@ def _enqueue(
     group: Group,
     digest: Digest,
     now: datetime,
-) -> int:
-    """Word a digest for each of a keeper's addresses and queue it; how many messages."""
+) -> list[NewMessage]:
+    """Word a digest for each of a keeper's addresses."""
     if policy.plans_days and digest.kind is DigestKind.MORNING_LIST and has_crews(work, keeper.keeper_id):
-        return 0
-    queued = 0
+        return []
+    written = []
     if keeper.email and not keeper.email_suspended and Channel.EMAIL in policy.channels:
         mail = words.email(digest)
-        message = _message(Channel.EMAIL, keeper, keeper.email, group, digest, policy, now)
-        queued += work.outbox.add(replace(message, subject=mail.subject, text=mail.text, html=mail.html))
+        written.append(_message(Channel.EMAIL, keeper, keeper.email, mail, group, digest, policy, now))
     if keeper.phone and not keeper.phone_suspended and Channel.SMS in policy.channels:
-        message = _message(Channel.SMS, keeper, keeper.phone, group, digest, policy, now)
-        queued += work.outbox.add(replace(message, text=words.sms(digest)))
-    return queued
+        text = RenderedEmail("", words.sms(digest), "")
+        written.append(_message(Channel.SMS, keeper, keeper.phone, text, group, digest, policy, now))
+    return written
 
 
 def _message(
     channel: Channel,
     keeper: KeeperRecord,
     address: str,
+    said: RenderedEmail,
     group: Group,
     digest: Digest,
     policy: Policy,
@@ -381,9 +382,9 @@ def _message(
         kind=digest.kind.value,
         local_date=digest.on,
         address=address,
-        subject="",
-        text="",
-        html="",
+        subject=said.subject,
+        text=said.text,
+        html=said.html,
         rfc_message_id=f"<{mark}@{policy.host}>",
         unsubscribe_url=policy.links.unsubscribe_url(keeper.keeper_id) if channel is Channel.EMAIL else "",
         lawn_ids=tuple(notice.lawn_id for notice in digest.notices),
