@@ -41,6 +41,8 @@ def sms_size(text: str) -> SmsSize:
     SmsSize
         GSM-7 where every character is in the alphabet, else UCS-2.
     """
+    if BASIC.issuperset(text):
+        return SmsSize("GSM-7", len(text), _parts([1] * len(text), ONE_PART_7BIT, PART_7BIT))
     if all(letter in BASIC or letter in EXTENDED for letter in text):
         widths = [2 if letter in EXTENDED else 1 for letter in text]
         return SmsSize("GSM-7", sum(widths), _parts(widths, ONE_PART_7BIT, PART_7BIT))
@@ -61,7 +63,8 @@ def _parts(widths: list[int], one: int, each: int) -> int:
 
 def plain(text: str) -> str:
     """Write a text in the basic alphabet: one wrong quotation mark turns 160 characters into 70."""
-    return "".join(_plain_letter(letter) for letter in text.translate(PLAIN))
+    plainer = text.translate(PLAIN)
+    return plainer if BASIC.issuperset(plainer) else "".join(map(_plain_letter, plainer))
 
 
 def _plain_letter(letter: str) -> str:

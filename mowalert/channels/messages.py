@@ -4,8 +4,13 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from datetime import UTC, date, datetime
 from functools import partial
+from typing import NamedTuple
 
+from markupsafe import Markup
+
+from mowalert.channels.forms import Both, fill
 from mowalert.channels.gsm import ONE_PART_7BIT, PLAIN, plain, sms_size
+from mowalert.channels.lawn_words import cut_words, hold_words
 from mowalert.channels.rendering import template, tidy
 from mowalert.channels.wording import Wording, wording_in
 from mowalert.domain.notices import ClassNotice, ClassStep, DayPart, Digest, Notice, RenderedEmail
@@ -21,6 +26,28 @@ TITLES = {
     DigestKind.CLASS_HOLDS: N_("Turf holds"),
     DigestKind.NO_WEATHER: N_("No fresh weather"),
 }
+
+
+Groups = dict[str, list[Notice]]
+
+
+class DigestWords(NamedTuple):
+    """What a message says around its lawns; empty where it does not."""
+
+    subject: str
+    title: str
+    day: str
+    how_to_stop: str
+    text: str
+    html: Markup
+    hot: bool
+    someone_mows: bool
+    credits: tuple[str, ...]
+    weather_of: str
+    page_url: str
+    stop_url: str
+    service_name: str
+    base_url: str
 
 
 class Messages:
@@ -90,24 +117,61 @@ def render_email(
         Subject of at most 60 characters, text and HTML.
     """
     say = wording_in(digest.to.language)
-    values = {
-        "digest": digest,
-        "units": digest.to.units,
-        "groups": _groups(digest),
-        "service_name": service_name,
-        "base_url": base_url,
-        "how_to_stop": _how_to_stop(say, base_url, contact),
-        "subject": subject(digest),
-        "hot": any(notice.best_part == "early_morning" for notice in digest.notices),
-        "attributions": [say.attribution(name) for name in digest.weather.sources],
-        "guides": _guides(digest, say),
-        "title": title(digest),
-        "page_url": _page_url(digest, links),
-        "mowed_url": partial(_mowed_url, None if digest.to.contact_id else links),
-    }
-    text = template("digest.txt", say.language).render(values)
-    html = template("digest.html", say.language).render(values)
-    return RenderedEmail(subject(digest), tidy(text), html)
+    groups, said = _groups(digest), subject(digest)
+    body = _body(digest, groups, say, links)
+    words = DigestWords(
+        subject=said,
+        title=title(digest),
+        day=say.day(digest.on, digest.to.units),
+        how_to_stop=_how_to_stop(say, base_url, contact) if digest.first_message else "",
+        text=body.text,
+        html=Markup(body.html),  # noqa: S704 - escaped
+        hot=any(notice.best_part is DayPart.EARLY_MORNING for notice in digest.notices),
+        someone_mows=any(groups[name] for name in ("must", "due", "may_mow", "release")),
+        credits=_credits(digest, say),
+        weather_of=f"{digest.weather.fetched_at:%Y-%m-%d %H:%M}" if digest.weather.fetched_at else "",
+        page_url=_page_url(digest, links),
+        stop_url=digest.to.stop_url,
+        service_name=service_name,
+        base_url=base_url,
+    )
+    mail = fill("digest", say.language, words)
+    return RenderedEmail(said, tidy(mail.text), mail.html)
+
+
+def _body(digest: Digest, groups: Groups, say: Wording, links: Links | None) -> Both:
+    """What a digest says of lawns, and of the day's dangers to whoever works outdoors."""
+    if digest.kind is DigestKind.WEEKEND:
+        parts = list(_lawns_told(digest, groups, say, links))
+    else:
+        name = "digest_no_weather" if digest.kind is DigestKind.NO_WEATHER else "digest_list"
+        parts = [_rendered(name, digest, groups, say)]
+    if digest.warnings or digest.crew_heat:
+        parts.append(_rendered("digest_dangers", digest, groups, say))
+    html = [part.html for part in parts if part.html]
+    return Both("\n".join([part.text for part in parts]), "\n".join(html))
+
+
+def _lawns_told(digest: Digest, groups: Groups, say: Wording, links: Links | None) -> Iterator[Both]:
+    """Lawns of one keeper, each told in full."""
+    units = digest.to.units
+    tappable = None if digest.to.contact_id else links
+    for name in ("must", "due", "hold", "release"):
+        for notice in groups[name]:
+            if notice.kind is NoticeKind.HOLD:
+                yield fill("digest_hold", say.language, hold_words(notice, say, units))
+            else:
+                mowed_url = _mowed_url(tappable, notice)
+                yield fill("digest_cut", say.language, cut_words(notice, say, units, mowed_url=mowed_url))
+
+
+def _rendered(name: str, digest: Digest, groups: Groups, say: Wording) -> Both:
+    """What organisations are told: lists, each of its own shape."""
+    units = digest.to.units
+    values = {"digest": digest, "groups": groups, "units": units}
+    values["hold_words"] = partial(hold_words, say=say, units=units)
+    text, html = (template(f"{name}.{kind}", say.language).render(values) for kind in ("txt", "html"))
+    return Both(text, html.rstrip("\n"))
 
 
 def _page_url(digest: Digest, links: Links | None) -> str:
@@ -136,9 +200,6 @@ def _how_to_stop(say: Wording, base_url: str, contact: str) -> str:
     return say.gettext("To stop, answer this message.")
 
 
-Groups = dict[str, list[Notice]]
-
-
 def _groups(digest: Digest) -> Groups:
     """Notices by what they ask for, in the order they are told."""
     groups: Groups = defaultdict(list)
@@ -152,11 +213,13 @@ def _groups(digest: Digest) -> Groups:
     }
 
 
-def _guides(digest: Digest, say: Wording) -> list[str]:
-    """Say which region guides spoke, with their versions."""
+def _credits(digest: Digest, say: Wording) -> tuple[str, ...]:
+    """Say where the weather is from, and which region guides spoke, with their versions."""
+    sources = [say.attribution(name) for name in digest.weather.sources]
     spoke = [notice.guide for notice in digest.notices if notice.guide]
     named = say.gettext("Region guide: {title}, version {version}")
-    return list(dict.fromkeys(named.format(title=one.title, version=one.version) for one in spoke))
+    guides = dict.fromkeys(named.format(title=one.title, version=one.version) for one in spoke)
+    return (*sources, *guides)
 
 
 def title(digest: Digest) -> str:

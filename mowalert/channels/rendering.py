@@ -51,11 +51,9 @@ def _environment(language: str) -> Environment:
 
 def tidy(text: str) -> str:
     """Close up the gaps that absent parts leave."""
-    lines: list[str] = []
-    for line in (line.rstrip() for line in text.splitlines()):
-        if line or (lines and lines[-1]):
-            lines.append(line)
-    return "\n".join(lines).strip() + "\n"
+    lines = [line.rstrip() for line in text.splitlines()]
+    closed_up = [line for line, before in zip(lines, ["", *lines], strict=False) if line or before]
+    return "\n".join(closed_up).strip() + "\n"
 
 
 @pass_eval_context

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
-from functools import cache
+from functools import cache, lru_cache
 from math import ceil, floor
 from zoneinfo import ZoneInfo
 
@@ -114,6 +114,9 @@ WHAT_INSTEAD = {
     HoldReason.NOISE: N_("Local noise rules decide the hours."),
 }
 
+remembered = lru_cache(maxsize=2048)
+"""For methods of ``Wording`` whose answers are few; there is one a language, for good."""
+
 
 class Wording:
     """Says numbers, days and reasons in one language; get one from ``wording_in``.
@@ -159,7 +162,10 @@ class Wording:
         quarters = inches_from_mm(mm) * 4
         # A height chosen in inches survives the way through millimetres.
         whole = ceil(quarters - 0.02) if up else floor(quarters + 0.5)
-        whole = max(1, whole)
+        return self._quarters(max(1, whole))
+
+    @remembered
+    def _quarters(self, whole: int) -> str:
         return self._inches(f"{whole // 4 or ''}{QUARTERS[whole % 4]}", many=whole > 4)
 
     def _inches(self, inches: str, *, many: bool) -> str:
@@ -229,6 +235,7 @@ class Wording:
         """Say the weekday."""
         return self._weekdays[on.weekday()]
 
+    @remembered
     def day(self, on: date, units: Units) -> str:
         """Say weekday and date."""
         us = units is Units.US

@@ -1,0 +1,117 @@
+"""Forms: templates rendered once for each shape of their words, then filled in for message after message.
+
+Most messages differ in words only: a name, a day, a height. A template is therefore given gaps in place of
+the words, once; what comes out is a form, and a message is the form with its words in the gaps. Who writes
+templates need know two things: they may ask of a text only whether it is there, and may not change it. What
+people typed is never read as part of a form: it is put, escaped, where the gaps were.
+"""
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import count
+from typing import NamedTuple, Protocol, TypeAlias
+
+from markupsafe import Markup, escape
+
+from mowalert.channels.rendering import BEFORE_UNIT, template
+
+Word: TypeAlias = "str | bool | tuple[Word, ...]"
+"""A text, empty where nothing is said; whether something is so; or several words."""
+MOST_FORMS, MOST_WORDS = 1024, 4096
+THERE = "\ue000"
+"""Stands for any text in a shape. Of the code points that belong to nobody; no template holds it."""
+GAP = re.compile(f"{THERE}([0-9]+){THERE}")
+
+
+class Words(Protocol):
+    """A named tuple whose values are words; a template knows them by their names."""
+
+    @property
+    def _fields(self) -> tuple[str, ...]: ...
+
+    def __iter__(self) -> Iterator[Word]: ...
+
+
+class Both(NamedTuple):
+    """The same in plain text and, escaped, in HTML."""
+
+    text: str
+    html: str
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """What a template makes of a shape: a text with a mark at each gap, and which word goes there."""
+
+    text: str
+    gaps: tuple[int, ...]
+
+
+def fill(name: str, language: str, words: Words) -> Both:
+    """Say some words in the two templates of a name.
+
+    Parameters
+    ----------
+    name : str
+        Of the templates, without ``.txt`` and ``.html``.
+    language : str
+        A code of ``LANGUAGES``.
+    words : Words
+        What they tell.
+
+    Returns
+    -------
+    Both
+        The same as the templates would make of the words themselves.
+    """
+    said: list[str] = []
+    shape = _taken_apart(words, said)
+    plain = _form(f"{name}.txt", language, words._fields, shape)
+    marked_up = _form(f"{name}.html", language, words._fields, shape)
+    return Both(
+        plain.text % tuple([said[gap] for gap in plain.gaps]),
+        marked_up.text % tuple([_in_html(said[gap]) for gap in marked_up.gaps]),
+    )
+
+
+def _taken_apart(words: Words | tuple[Word, ...], said: list[str]) -> tuple[Word, ...]:
+    """Collect the texts there are; what is left is the shape of the words."""
+    shape: list[Word] = []
+    for word in words:
+        if isinstance(word, str):
+            if word:
+                said.append(word)
+            shape.append(THERE if word else "")
+        else:
+            shape.append(_taken_apart(word, said) if isinstance(word, tuple) else word)
+    return tuple(shape)
+
+
+def _in_html(text: str) -> str:
+    return text if isinstance(text, Markup) else _escaped(text)
+
+
+@lru_cache(maxsize=MOST_WORDS)
+def _escaped(text: str) -> str:
+    return BEFORE_UNIT.sub("\u00a0", escape(text))
+
+
+@lru_cache(maxsize=MOST_FORMS)
+def _form(name: str, language: str, fields: Sequence[str], shape: tuple[Word, ...]) -> Form:
+    gaps = _numbered(shape, count())
+    rendered = template(name, language).render(zip(fields, gaps, strict=True))
+    order = tuple(int(number) for number in GAP.findall(rendered))
+    return Form(GAP.sub("%s", rendered.replace("%", "%%")), order)
+
+
+def _numbered(shape: tuple[Word, ...], numbers: Iterator[int]) -> tuple[Word, ...]:
+    return tuple(
+        _numbered(word, numbers)
+        if isinstance(word, tuple)
+        else f"{THERE}{next(numbers)}{THERE}"
+        if word == THERE
+        else word
+        for word in shape
+    )

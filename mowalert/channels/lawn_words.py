@@ -1,0 +1,179 @@
+"""What a message tells of one lawn, in words that ``digest_cut`` and ``digest_hold`` put together.
+
+A word is empty where nothing is said of it.
+"""
+
+from typing import NamedTuple
+
+from mowalert.channels.wording import Wording
+from mowalert.domain.notices import Notice, PlannedCut
+from mowalert.domain.words import NoticeKind, Units
+
+MOST_CUTS = 6
+BAR_ENDS_AT = 1.6
+"""The bar of a lawn's height ends at this many times the height it is kept at."""
+SEEN_ABOVE = 1.01
+"""Growth shows in the bar from this many times the kept height on."""
+
+
+class CutWords(NamedTuple):
+    """Of a lawn to be cut, or one that grows again after ``hold_over``; ``day`` to ``clippings`` of a cut."""
+
+    place: str
+    grass: str
+    hold_over: str = ""
+    first_cut: bool = False
+    day: str = ""
+    part: str = ""
+    cut_height: str = ""
+    height: str = ""
+    kept: str = ""
+    limit: str = ""
+    kept_width: str = ""
+    grown_width: str = ""
+    share: str = ""
+    why_this_day: str = ""
+    most_share: str = ""
+    plan: tuple[tuple[str, str, str], ...] = ()
+    keepable: str = ""
+    wait_until: str = ""
+    share_waiting: str = ""
+    could_be_from: str = ""
+    clippings: str = ""
+    learned: str = ""
+    guide: tuple[str, ...] = ()
+    assumed_cut: str = ""
+    mowed_url: str = ""
+
+
+class HoldWords(NamedTuple):
+    """Of a lawn that is not to be mown."""
+
+    place: str
+    grass: str
+    hold: str
+    why: str = ""
+    how_long: str = ""
+    instead: str = ""
+    guide: tuple[str, ...] = ()
+    height_cap: str = ""
+
+
+def cut_words(notice: Notice, say: Wording, units: Units, *, mowed_url: str) -> CutWords:
+    """Say when and how to cut a lawn, and what else its keeper should know.
+
+    Parameters
+    ----------
+    notice : Notice
+        The facts.
+    say : Wording
+        The keeper's language.
+    units : Units
+        The keeper's.
+    mowed_url : str
+        Where one tap records the cut; empty for nowhere.
+
+    Returns
+    -------
+    CutWords
+        What is said.
+    """
+    over = notice.kind is NoticeKind.RELEASE and notice.reason
+    assumed = notice.last_cut_on if notice.last_cut_assumed else None
+    around = CutWords(
+        place=say.place(notice),
+        grass=say.grass(notice.grass_name),
+        hold_over=say.hold_name(over) if over else "",
+        learned=say.learned(notice.learned) if notice.learned else "",
+        guide=tuple(say.guide(notice, units)) if notice.guide else (),
+        assumed_cut=say.day(assumed, units) if assumed else "",
+        mowed_url=mowed_url,
+    )
+    return _with_cut(around, notice, say, units)
+
+
+def _with_cut(around: CutWords, notice: Notice, say: Wording, units: Units) -> CutWords:
+    if notice.best_on is None:
+        return around
+    kept_width, grown_width = _bar(notice)
+    removed = notice.removed_fraction or 0.0
+    words = around._replace(
+        first_cut=notice.kind in (NoticeKind.OVERGROWN, NoticeKind.RELEASE),
+        day=say.day(notice.best_on, units),
+        part=say.part(notice.best_part),
+        cut_height=say.cut_height(notice.cut_to_mm or 0.0, removed, units),
+        height=say.height(notice.height_mm, units),
+        kept=say.height(notice.chosen_height_mm, units),
+        limit=say.limit(notice, units),
+        kept_width=kept_width,
+        grown_width=grown_width,
+        share=say.percent(removed),
+        why_this_day=say.why_this_day(notice),
+        could_be_from=say.weekday(notice.could_be_from) if notice.could_be_from else "",
+        clippings=say.clippings(notice),
+    )
+    return _with_what_follows(words, notice, say, units)
+
+
+def _with_what_follows(words: CutWords, notice: Notice, say: Wording, units: Units) -> CutWords:
+    """Say which cuts follow, or what it costs to wait."""
+    plan = notice.plan
+    if plan is not None and len(plan.cuts) > 1:
+        keepable_mm = 0.0 if plan.reaches_chosen else plan.keepable_mm
+        return words._replace(
+            most_share=say.share(notice),
+            plan=tuple(_planned(cut, say, units) for cut in plan.cuts[:MOST_CUTS]),
+            keepable=say.height(keepable_mm, units, up=True) if keepable_mm else "",
+        )
+    if notice.wait_until and (notice.removed_if_waiting or 0.0) > notice.third:
+        return words._replace(
+            wait_until=say.day(notice.wait_until, units),
+            share_waiting=say.percent(notice.removed_if_waiting or 0.0),
+        )
+    return words
+
+
+def _planned(cut: PlannedCut, say: Wording, units: Units) -> tuple[str, str, str]:
+    return (
+        say.day(cut.on, units),
+        say.height(cut.height_before_mm, units),
+        say.cut_height(cut.height_after_mm, cut.removed_fraction, units),
+    )
+
+
+def _bar(notice: Notice) -> tuple[str, str]:
+    """How much of the bar is the height it is kept at, and how much has grown since. [%]"""
+    kept_mm, height_mm = notice.chosen_height_mm, notice.height_mm
+    full_mm = max(height_mm, kept_mm * BAR_ENDS_AT)
+    grown = f"{(height_mm - kept_mm) / full_mm * 100:.0f}" if height_mm > kept_mm * SEEN_ABOVE else ""
+    return f"{kept_mm / full_mm * 100:.0f}", grown
+
+
+def hold_words(notice: Notice, say: Wording, units: Units) -> HoldWords:
+    """Say why a lawn is not to be mown, for how long, and what to do instead.
+
+    Parameters
+    ----------
+    notice : Notice
+        The facts, with the reason.
+    say : Wording
+        The keeper's language.
+    units : Units
+        The keeper's.
+
+    Returns
+    -------
+    HoldWords
+        What is said; of several holds the most serious.
+    """
+    hold = notice.holds[0] if notice.holds else None
+    return HoldWords(
+        place=say.place(notice),
+        grass=say.grass(notice.grass_name),
+        hold=say.hold_name(notice.reason) if notice.reason else "",
+        why=say.hold_reason(hold, units) if hold else "",
+        how_long=say.how_long(hold, units) if hold else "",
+        instead=say.instead(hold.reason) if hold else "",
+        guide=tuple(say.guide_sentences(notice)),
+        height_cap=say.height(notice.height_cap_mm, units) if notice.height_cap_mm else "",
+    )
