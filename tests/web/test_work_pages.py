@@ -10,6 +10,7 @@ import pytest
 import requests
 from builders import TURF
 from firm import HEADER, TODAY, InTurn, gardens, planned
+from itsdangerous import URLSafeSerializer
 from pydantic import TypeAdapter
 from stores import contents
 from web_people import BASE, Visitor, form_in
@@ -252,7 +253,7 @@ def test_a_link_that_was_made_void_or_altered_opens_nothing(company: Company, vi
 
 def test_a_contact_stops_their_mail_and_nobody_elses(company: Company, visitor: Visitor) -> None:
     contact = company.people["ana"]
-    token = visitor.services.links._serializer(CONTACT_STOP).dumps(contact.contact_id)
+    token = URLSafeSerializer(visitor.services.secret, salt=CONTACT_STOP).dumps(contact.contact_id)
     assert "No more mail?" in visitor.get(f"/stop-work/{token}").text
     with visitor.services.store.begin() as work:
         found = work.crews.contact(contact.contact_id)
