@@ -1,75 +1,18 @@
-"""E-mail: building a message byte by byte right, and handing it to a server or a folder."""
+"""E-mail: handing a message to a server or a folder."""
 
 import smtplib
 import ssl
 from contextlib import suppress
-from email.errors import HeaderDefect, HeaderParseError
-from email.headerregistry import Address
-from email.message import EmailMessage
-from email.policy import SMTP as SMTP_POLICY
-from email.utils import format_datetime, parseaddr
+from email.utils import parseaddr
 from pathlib import Path
 from typing import Literal
 
+from mowalert.channels.mime import build_mime
 from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
 from mowalert.errors import ConfigError, DeliveryError
 
 SMTP_TIMEOUT_S = 30.0
-LINE_OCTETS = 998
-"""Longest line of a mail, RFC 5322 section 2.1.1."""
-
-
-def build_mime(message: OutgoingMessage, *, sender: str) -> bytes:
-    """Build a mail: text and HTML with the same facts, and headers that programs can read.
-
-    Parameters
-    ----------
-    message : OutgoingMessage
-        What to send.
-    sender : str
-        From, such as ``Name <address>``.
-
-    Returns
-    -------
-    bytes
-        The mail with CRLF line ends. Unsubscribe headers (RFC 2369, RFC 8058) stay raw, however long:
-        Python's own folding would turn a long address into an encoded word.
-    """
-    mail = EmailMessage(policy=SMTP_POLICY)
-    mail["From"] = _address(sender)
-    mail["To"] = _address(message.address)
-    mail["Subject"] = " ".join(message.subject.split())
-    mail["Date"] = format_datetime(message.created_at)
-    mail["Auto-Submitted"] = "auto-generated"
-    mail.set_content(message.text)
-    mail.add_alternative(message.html, subtype="html")
-    head, separator, body = mail.as_bytes().partition(b"\r\n\r\n")
-    return head + b"\r\n" + _raw_headers(message) + separator + body
-
-
-def _raw_headers(message: OutgoingMessage) -> bytes:
-    lines = [f"Message-ID: {_one_line(message.rfc_message_id)}"]
-    if message.unsubscribe_url:
-        lines.append(f"List-Unsubscribe: <{_one_line(message.unsubscribe_url)}>")
-        lines.append("List-Unsubscribe-Post: List-Unsubscribe=One-Click")
-    return "\r\n".join(lines).encode("ascii")
-
-
-def _one_line(value: str) -> str:
-    if not value.isascii() or any(ord(letter) <= 32 for letter in value) or len(value) > LINE_OCTETS - 24:
-        raise DeliveryError("a header value cannot be sent", permanent=True, channel=Channel.EMAIL)
-    return value
-
-
-def _address(text: str) -> Address:
-    name, address = parseaddr(text)
-    if not address or any(letter in text for letter in "\r\n"):
-        raise DeliveryError("an address cannot be used", permanent=True, channel=Channel.EMAIL)
-    try:
-        return Address(display_name=name, addr_spec=address)
-    except (HeaderDefect, HeaderParseError) as error:
-        raise DeliveryError("an address cannot be used", permanent=True, channel=Channel.EMAIL) from error
 
 
 class SmtpTransport:

@@ -15,7 +15,8 @@ from aiosmtpd.controller import Controller
 from builders import NOW
 from ports import free_port
 
-from mowalert.channels.email import FileTransport, SmtpTransport, build_mime
+from mowalert.channels.email import FileTransport, SmtpTransport
+from mowalert.channels.mime import build_mime
 from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
 from mowalert.errors import ConfigError, DeliveryError

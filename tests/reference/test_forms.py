@@ -7,7 +7,7 @@ import phonenumbers
 import pytest
 from conftest_types import Checks
 
-from mowalert.channels.email import build_mime
+from mowalert.channels.mime import build_mime
 from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
 from mowalert.links import UNSUBSCRIBE, Links
