@@ -81,7 +81,7 @@ def best_day(
         return None
     dry = [day for day in free if not day.wet]
     if not dry:
-        return _when_all_wet(free, evening_before, limit_mm)
+        return _when_all_wet(free, evening_before)
     safe = [day for day in dry if day.height_mm <= limit_mm]
     if not safe:
         return Choice(dry[0].on, dry[0].part, DayReason.OVERDUE)
@@ -99,7 +99,7 @@ def _why(chosen: ChanceDay, chances: Sequence[ChanceDay], limit_mm: float) -> Da
     return DayReason.ONLY_DRY if earlier_wet and only_one else DayReason.LAST_SAFE
 
 
-def _when_all_wet(free: Sequence[ChanceDay], evening_before: ChanceDay | None, limit_mm: float) -> Choice:
+def _when_all_wet(free: Sequence[ChanceDay], evening_before: ChanceDay | None) -> Choice:
     if evening_before is not None and not evening_before.wet and not evening_before.held:
         return Choice(evening_before.on, DayPart.EVENING, DayReason.ONLY_DRY)
     driest = min(free, key=lambda day: (day.rain_mm, day.on))
