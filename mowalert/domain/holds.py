@@ -129,7 +129,7 @@ def hold_states(state: HoldState, days: HoldDays, *, first_ordinal: int) -> Iter
 
 def _starts(days: HoldDays) -> tuple[Bools, Floats]:
     """Whether each day speaks for each hold, shape (day, hold, stand), and how many of them it takes."""
-    ks, one = days.water_stress, np.ones_like(days.dormant_after_d)
+    ks = days.water_stress
     conditions = (
         ks < PARCHED,
         ks < WILTING,
@@ -138,24 +138,28 @@ def _starts(days: HoldDays) -> tuple[Bools, Floats]:
         (days.rain_48_h_mm >= SOAKING_MM) & (days.soil_room_mm <= FULL_MM),
         (days.t_min_c <= NO_FROST_C) & (days.t_max_c <= THAW_C),
     )
-    return np.stack(conditions, axis=1), np.array((days.dormant_after_d, 2 * one, one, one, one, one))
+    return np.stack(conditions, axis=1), _a_row_each(days.dormant_after_d, 2.0, 1.0, 1.0, 1.0, 1.0)
 
 
 def _ends(days: HoldDays) -> tuple[Bools, Floats]:
     """Whether each day speaks against each hold, shape (day, hold, stand), and how many of them it takes."""
-    ks, one = days.water_stress, np.ones_like(days.dormant_after_d)
+    ks = days.water_stress
     cold_c = np.where(days.warm, COLD_WARM_C, COLD_COOL_C)
     eased = (days.t_max_c < np.where(days.warm, EASED_WARM_C, EASED_COOL_C)) & (days.heat_load < LOAD_END)
     conditions = (
         (ks >= GREENING) & (days.growth_mm >= GROWS_AGAIN_MM_D),
         ks >= RECOVERED,
-        eased | _wet_again(days),
+        eased,
         days.mean_10_days_c >= cold_c + COLD_MARGIN_C,
         (days.rain_48_h_mm < SOAKING_MM) | (days.soil_room_mm > FULL_MM),
         (days.t_min_c > NO_FROST_C) | (days.t_max_c > THAW_C),
     )
-    days_needed = (3 * one, one, 2 * one, 5 * one, np.where(days.clay, 2.0, 1.0), one)
-    return np.stack(conditions, axis=1), np.array(days_needed)
+    return np.stack(conditions, axis=1), _a_row_each(3.0, 1.0, 2.0, 5.0, np.where(days.clay, 2.0, 1.0), 1.0)
+
+
+def _a_row_each(*days: Floats | float) -> Floats:
+    """Days a hold takes, shape (hold, stand), from numbers that hold for all stands or one for each."""
+    return np.stack(np.broadcast_arrays(*days))
 
 
 def _wet_again(days: HoldDays) -> Bools:
