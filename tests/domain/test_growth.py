@@ -7,17 +7,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from mowalert.domain.growth import (
+    effective_degree_days,
     feed_factor,
     flush_factor,
     growth_to_reach_mm,
     height_mm,
     lawn_pace,
     light_factor,
+    temperature_growth_factor,
 )
 from mowalert.domain.lawn import due_after
 
 SEASON = st.lists(st.floats(0, 9), min_size=1, max_size=200)
 PACES = st.floats(0.3, 2.5)
+CARDINALS_C = {"base_c": np.float64(10.0), "opt_c": np.float64(20.0), "max_c": np.float64(25.0)}
+"""With these the share is (25 - T)/5 · ((T - 10)/10)²."""
 
 
 @given(daily=SEASON, start=st.floats(5, 120), pace=PACES, ceiling=st.floats(150, 700))
@@ -75,6 +79,35 @@ def test_the_window_opens_before_the_limit_comes(name: str, share: float, pace: 
         assert 0 < due.window_g_mm < due.limit_g_mm
 
 
+@pytest.mark.parametrize(
+    ("t_mean_c", "share"),
+    [(5.0, 0.0), (10.0, 0.0), (15.0, 0.5), (20.0, 1.0), (22.5, 0.78125), (25.0, 0.0), (30.0, 0.0)],
+)
+def test_growth_is_best_at_its_optimum_and_none_beyond_base_and_maximum(
+    t_mean_c: float, share: float
+) -> None:
+    assert float(temperature_growth_factor(np.float64(t_mean_c), **CARDINALS_C)) == pytest.approx(share)
+
+
+def test_degree_days_are_plain_ones_at_the_optimum_and_fewer_elsewhere() -> None:
+    effective = effective_degree_days(np.array([15.0, 20.0, 22.5]), **CARDINALS_C)
+    assert effective == pytest.approx([5.0, 10.0, 7.8125])
+
+
+def test_grass_reported_above_its_ceiling_stays_there_and_needs_no_growth_to_be_due() -> None:
+    height = float(height_mm(10.0, from_height_mm=520.0, pace=1.0, ceiling_mm=500.0))
+    assert height == pytest.approx(500.0)
+    needed = growth_to_reach_mm(112.5, from_height_mm=520.0, pace=1.0, ceiling_mm=500.0)
+    assert needed is not None
+    assert needed < 0
+
+
+def test_a_height_within_a_tenth_of_the_ceiling_is_never_reached() -> None:
+    reach = {"from_height_mm": 75.0, "pace": 1.0, "ceiling_mm": 500.0}
+    assert growth_to_reach_mm(450.0, **reach) is None
+    assert growth_to_reach_mm(449.9, **reach) is not None
+
+
 def test_a_height_near_the_ceiling_is_never_due() -> None:
     due = due_after(TURF.grasses["centipedegrass"], 95.0, pace=1.0, from_height_mm=95.0, from_growth_mm=0.0)
     assert due.window_g_mm is None
@@ -96,9 +129,9 @@ def test_the_flush_waits_for_long_days_however_mild_the_winter() -> None:
 
 def test_shade_slows_growth_only_while_light_is_short() -> None:
     light = light_factor(
-        np.array([6.0, 12.0, 24.0]), sun_share=np.float64(0.5), full_light_mj_m2=np.float64(12)
+        np.array([-0.1, 6.0, 12.0, 24.0, 30.0]), sun_share=np.float64(0.5), full_light_mj_m2=np.float64(12)
     )
-    assert light == pytest.approx([0.25, 0.5, 1.0])
+    assert light == pytest.approx([0.0, 0.25, 0.5, 1.0, 1.0])
 
 
 @pytest.mark.parametrize(
@@ -111,3 +144,7 @@ def test_feed_is_bounded_and_unknown_means_fully_fed(nitrogen: float | None, fac
 def test_a_lawn_kept_at_fifty_millimetres_goes_with_its_stand() -> None:
     assert lawn_pace(50.0) == pytest.approx(1.0)
     assert lawn_pace(75.0) > 1.0 > lawn_pace(25.0)
+
+
+def test_a_lawns_pace_is_its_height_times_feed_times_what_was_learned_times_a_regulator() -> None:
+    assert lawn_pace(50.0, feed=0.5, learned=1.6, regulator=0.25) == pytest.approx(0.2)
