@@ -128,6 +128,7 @@ def due_after(
         )
         return None if needed is None else from_growth_mm + needed
 
-    if limit_height_mm(chosen_mm, third) >= 0.9 * grass.ceiling_mm:
+    limit_g_mm = at(limit_height_mm(chosen_mm, third))
+    if limit_g_mm is None:
         return Due(None, None)
-    return Due(at(window_height_mm(chosen_mm, third)), at(limit_height_mm(chosen_mm, third)))
+    return Due(at(window_height_mm(chosen_mm, third)), limit_g_mm)
