@@ -132,9 +132,11 @@ def test_a_hold_ends_at_its_number_and_not_just_short_of_it(
     reason: HoldReason, warm: bool, day: Day, quantity: str, ends: float, does_not: float
 ) -> None:
     begun = BEGUN[reason]
-    last = len(begun) + 9
+    begins, last = len(begun) - 1, len(begun) + 9
     assert last not in held_on(reason, *begun, *[day | {quantity: ends}] * 10, warm=warm)
-    assert last in held_on(reason, *begun, *[day | {quantity: does_not}] * 10, warm=warm)
+    assert held_on(reason, *begun, *[day | {quantity: does_not}] * 10, warm=warm) == [
+        *range(begins, last + 1)
+    ]
 
 
 @pytest.mark.parametrize(

@@ -75,9 +75,17 @@ def test_a_cut_at_the_limit_needs_no_second(chosen_mm: float) -> None:
     assert staged_heights_mm(limit_mm, chosen_mm) == ([(limit_mm, chosen_mm)], True)
 
 
-def test_grass_grows_back_between_the_steps() -> None:
-    cuts, reaches = staged_heights_mm(150.0, 75.0, growth_mm_d=2.0, days_between=4.0)
-    assert cuts == [(150.0, pytest.approx(100.0)), (pytest.approx(108.0), 75.0)]
+@pytest.mark.parametrize(
+    ("growing", "second_from_mm"),
+    [
+        ({}, 100.0),
+        ({"growth_mm_d": 2.0}, 106.0),  # three days, where nothing else is said
+        ({"growth_mm_d": 2.0, "days_between": 4.0}, 108.0),
+    ],
+)
+def test_grass_grows_back_between_the_steps(growing: dict[str, float], second_from_mm: float) -> None:
+    cuts, reaches = staged_heights_mm(150.0, 75.0, **growing)
+    assert cuts == [(150.0, pytest.approx(100.0)), (pytest.approx(second_from_mm), 75.0)]
     assert reaches
 
 
