@@ -146,5 +146,9 @@ def test_a_lawn_kept_at_fifty_millimetres_goes_with_its_stand() -> None:
     assert lawn_pace(75.0) > 1.0 > lawn_pace(25.0)
 
 
+def test_a_lawn_kept_twice_as_high_grows_a_quarter_faster() -> None:
+    assert lawn_pace(100.0) == pytest.approx(2**0.35)
+
+
 def test_a_lawns_pace_is_its_height_times_feed_times_what_was_learned_times_a_regulator() -> None:
     assert lawn_pace(50.0, feed=0.5, learned=1.6, regulator=0.25) == pytest.approx(0.2)

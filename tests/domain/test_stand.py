@@ -9,6 +9,7 @@ from builders import TURF
 from hypothesis import given
 from hypothesis import strategies as st
 
+from mowalert.domain.growth import temperature_growth_factor
 from mowalert.domain.holds import HoldReason, in_mask
 from mowalert.domain.stand import (
     LEAD_DAYS,
@@ -127,6 +128,16 @@ def test_a_watering_this_morning_takes_todays_stress_away() -> None:
     assert watered.water_stress[0, passed + 1] == pytest.approx(1.0)
     assert dry.water_stress[0, passed + 1] < 1.0
     assert dry.depletion_mm[0, passed] == pytest.approx(watered.depletion_mm[0, passed])
+
+
+def test_a_stand_feels_a_warm_day_only_in_part_at_first() -> None:
+    """After nine days at 10 °C one of 20 °C has 1 of 1 + 0.8 + … + 0.8⁹ = 4.463 parts: 12.24 °C."""
+    first_mm, both_mm = run([4.0, 14.0], [16.0, 26.0], [0.0, 0.0]).growth_mm[0]
+    cardinals_c = {"base_c": np.float64(4.0), "opt_c": np.float64(20.0), "max_c": np.float64(35.0)}
+    felt, before = (
+        temperature_growth_factor(np.float64(t_c), **cardinals_c) for t_c in (10 + 10 / 4.463, 10.0)
+    )
+    assert (both_mm - first_mm) / first_mm == pytest.approx(felt / before, rel=1e-3)
 
 
 def test_growth_begun_again_from_a_settled_state_is_the_same() -> None:
