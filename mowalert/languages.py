@@ -75,3 +75,8 @@ def best_language(accepted: str) -> str:
         if code in LANGUAGES:
             return code
     return "en"
+
+
+def sentence(text: str) -> str:
+    """Begin with a capital letter."""
+    return text[:1].upper() + text[1:]

@@ -21,7 +21,7 @@ from mowalert.domain.bulletin import (
 from mowalert.domain.thirds import THIRD
 from mowalert.domain.units import inches_from_mm
 from mowalert.domain.words import Sun, Units, Watering
-from mowalert.languages import N_
+from mowalert.languages import N_, sentence
 
 HEADLINES = {
     Tempo.FAST: N_("{grass} grows fast this week, about {growth} a day: kept at {height}, it wants {cut}."),
@@ -252,7 +252,7 @@ def grass_name(grass: GrassWeek, say: Wording) -> str:
         name = say.gettext(SHADED[grass.sun]).format(grass=name)
     if grass.watering is not None:
         name = say.gettext(WATERED[grass.watering]).format(grass=name)
-    return name[:1].upper() + name[1:]
+    return sentence(name)
 
 
 def _cut(cut: CutEvery, say: Wording, units: Units) -> CutText:
@@ -274,14 +274,14 @@ def _cut_every(days: int | None, say: Wording) -> str:
 def _held(held: HeldShare, say: Wording) -> str:
     name = say.hold_name(held.reason)
     said = say.gettext("{hold}: {share} of the turf").format(hold=name, share=say.percent(held.share))
-    return said[:1].upper() + said[1:]
+    return sentence(said)
 
 
 def _kept_off(dates: DatesNow, say: Wording, units: Units) -> str:
     """Say days that the guide keeps free, for which turf, and why in the guide's words."""
     reason, span = say.hold_name(dates.reason), _span_said(dates.first_on, dates.last_on, say, units)
     uses = ", ".join(use.replace("_", " ") for use in dates.uses) or say.gettext("all turf")
-    return f"{reason[:1].upper()}{reason[1:]}, {span}, {uses}: {dates.note}"
+    return f"{sentence(reason)}, {span}, {uses}: {dates.note}"
 
 
 def _share(third: float, say: Wording) -> str:

@@ -5,7 +5,7 @@ from datetime import date
 from mowalert.channels.crew_wording import CrewWording
 from mowalert.channels.rendering import template
 from mowalert.domain.words import HoldReason
-from mowalert.languages import spoken
+from mowalert.languages import sentence, spoken
 from mowalert.service.client_record import ClientRecord, RecordLine
 
 COLUMNS = ("date", "lawn", "what", "height_mm", "share_removed", "limit", "reason", "until", "note")
@@ -40,7 +40,7 @@ def _said(line: RecordLine, words: CrewWording) -> str:
     if line.what == "skipped":
         return say.gettext("Not cut: {why}.").format(why=words.skip_reason(line.reason or "other"))
     if line.what == "hold":
-        name = say.hold_name(HoldReason(line.reason)) if line.reason else ""
+        name = sentence(say.hold_name(HoldReason(line.reason))) if line.reason else ""
         if line.until is None:
             return say.gettext("{hold}, still in force: the grass is left alone.").format(hold=name)
         until = say.day(line.until, words.units)

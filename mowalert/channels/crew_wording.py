@@ -17,7 +17,7 @@ from mowalert.domain.day_sheet import (
 from mowalert.domain.lawn import place_name
 from mowalert.domain.units import MM_PER_INCH
 from mowalert.domain.words import Clippings, Units
-from mowalert.languages import N_, spoken
+from mowalert.languages import N_, sentence, spoken
 
 KM_A_MILE = 1.609344
 NOON_MIN = 12 * 60
@@ -171,10 +171,8 @@ class CrewWording:
         lines = []
         for hold in lawn.cautions:
             said = self.say.gettext("{hold} from {day}.")
-            name = self.say.hold_name(hold.reason)
-            line = said.format(
-                hold=name[:1].upper() + name[1:], day=self.say.day(hold.started_on, self.units)
-            )
+            name = sentence(self.say.hold_name(hold.reason))
+            line = said.format(hold=name, day=self.say.day(hold.started_on, self.units))
             lines.append(f"{line} {hold.note}".strip())
         return lines + self.skips(lawn)
 

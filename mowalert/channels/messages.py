@@ -15,7 +15,7 @@ from mowalert.channels.rendering import template, tidy
 from mowalert.channels.wording import Wording, wording_in
 from mowalert.domain.notices import ClassNotice, ClassStep, DayPart, Digest, Notice, RenderedEmail
 from mowalert.domain.words import DigestKind, HoldReason, KeeperKind, NoticeKind, Units
-from mowalert.languages import N_
+from mowalert.languages import N_, sentence
 from mowalert.links import Links
 
 LONGEST_SUBJECT = 60
@@ -288,8 +288,7 @@ def _parks_subject(digest: Digest, say: Wording) -> str:
         )
         for reason, count in _by_reason(groups.get(name, []), digest.classes, step).items()
     ]
-    said = _fitting(parts, say)
-    return said[:1].upper() + said[1:]
+    return sentence(_fitting(parts, say))
 
 
 def _fitting(parts: Sequence[str], say: Wording) -> str:

@@ -7,7 +7,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template, pass_e
 from jinja2.nodes import EvalContext
 
 from mowalert.channels.wording import wording_in
-from mowalert.languages import translations
+from mowalert.languages import sentence, translations
 
 BEFORE_UNIT = re.compile(r"(?<=[\d¼½¾]) (?=(?:%|°[CF]|mm|cm|m|km|mi|in|ft|h|min|am|pm|pulgadas?)(?![\w/]))")
 """The space between a number and its unit."""
@@ -46,6 +46,7 @@ def _environment(language: str) -> Environment:
     # The extension adds the method when it is loaded, unseen by types.
     environment.install_gettext_translations(translations(language), newstyle=True)  # type: ignore[attr-defined]
     environment.globals["say"] = wording_in(language)
+    environment.filters["sentence"] = sentence
     return environment
 
 

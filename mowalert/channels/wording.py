@@ -21,7 +21,7 @@ from mowalert.domain.notices import (
 from mowalert.domain.thirds import THIRD, limit_height_mm
 from mowalert.domain.units import MM_PER_INCH, c_from_f, f_from_c, inches_from_mm
 from mowalert.domain.words import Clippings, HoldReason, Units
-from mowalert.languages import N_, spoken, translations
+from mowalert.languages import N_, sentence, spoken, translations
 
 QUARTERS = {0: "", 1: "¼", 2: "½", 3: "¾"}
 PARTS = {
@@ -312,8 +312,8 @@ class Wording:
         """Say the adviser's sentences in this language, or in English."""
         says = notice.guide.says if notice.guide else ()
         lines: dict[str, dict[str, str]] = {}
-        for name, language, sentence in says:
-            lines.setdefault(name, {})[language] = sentence
+        for name, language, said in says:
+            lines.setdefault(name, {})[language] = said
         return [line for of in lines.values() if (line := of.get(self.language) or of.get("en"))]
 
     def alike(self, notices: Sequence[Notice]) -> list[tuple[str, list[Notice]]]:
@@ -342,8 +342,7 @@ class Wording:
 
     def class_place(self, said: ClassNotice) -> str:
         """Name a class and its district."""
-        turf_class = said.turf_class.replace("_", " ")
-        turf_class = turf_class[:1].upper() + turf_class[1:]
+        turf_class = sentence(said.turf_class.replace("_", " "))
         return f"{turf_class}, {said.district}" if said.district else turf_class
 
     def class_lines(self, said: ClassNotice, units: Units) -> list[str]:

@@ -13,7 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 
 from mowalert.channels.wording import wording_in
 from mowalert.domain.words import Units
-from mowalert.languages import LANGUAGES, best_language, translations
+from mowalert.languages import LANGUAGES, best_language, sentence, translations
 from mowalert.links import Links
 from mowalert.service.letters import Letters
 from mowalert.service.records import KeeperRecord
@@ -170,4 +170,5 @@ def _environment(language: str) -> Environment:
         lstrip_blocks=True,
     )
     environment.install_gettext_translations(translations(language), newstyle=True)  # type: ignore[attr-defined]
+    environment.filters["sentence"] = sentence
     return environment

@@ -229,7 +229,7 @@ def test_a_lead_reads_of_no_other_crews_lawn() -> None:
 def test_a_crew_that_stays_home_is_told_so_in_whole_sentences(crew_id: int) -> None:
     sheet = a_full_day()
     mail = SHEETS.crew_list(sheet, crew_id, DISPATCHER)
-    assert "nothing is due for this crew" in mail.text
+    assert "Nothing is due for this crew" in mail.text
     assert not mail.subject.endswith((",", " "))
     assert ", ." not in SHEETS.crew_text(sheet, crew_id, DISPATCHER)
 

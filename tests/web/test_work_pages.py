@@ -289,7 +289,7 @@ def test_a_lead_whose_crew_stays_home_reads_that_and_nothing_of_the_others(
     faults = (Fault("North", "no working hours"),)
     hand_over(company, replace(company.sheet, version=2, crews=(south,), left_out=left, faults=faults))
     page = visitor.get(company.path("ana")).text
-    assert "nothing is due for this crew" in page
+    assert "Nothing is due for this crew" in page
     assert not re.search(r"Garden \d", page)
     assert "no working hours" not in page
     assert re.search(rf"{left[0].lawn.site_name}\b", visitor.get(company.path("dana")).text)

@@ -4,6 +4,7 @@ import xml.etree.ElementTree as ET
 from collections.abc import Iterator, Sequence
 from datetime import date
 
+from mowalert.languages import sentence
 from mowalert.web.drawing import svg
 from mowalert.web.drawing.blades import Blade, stalk
 from mowalert.web.drawing.lawn_labels import hold_names, lawn_labels, placed_names, written
@@ -11,7 +12,7 @@ from mowalert.web.drawing.lawn_plot import Plot, doubt_edges, height_points, plo
 from mowalert.web.drawing.lawn_view import Hold, LawnView, holds_of, shown
 from mowalert.web.drawing.letters import fitted, text_width
 from mowalert.web.drawing.svg import WIDE, Point, clamped
-from mowalert.web.drawing.words import DrawingWords, date_said, day_said, first_of, sentence
+from mowalert.web.drawing.words import DrawingWords, date_said, day_said, first_of
 
 BLADE_PAIRS = (
     ((-2.6, 1.0, -2.0), (2.2, 0.9, 1.8)),

@@ -169,11 +169,6 @@ def date_said(template: str, on: date, months: Sequence[str], words: DrawingWord
     return template.format(weekday=words.weekdays[on.weekday()], day=on.day, month=months[on.month - 1])
 
 
-def sentence(text: str) -> str:
-    """Begin with a capital letter."""
-    return text[:1].upper() + text[1:]
-
-
 def first_of(sentences: Sequence[str], words: DrawingWords, *, most: int = MOST_SAID) -> list[str]:
     """Keep as many sentences as are listened to, and count the rest."""
     if len(sentences) <= most:
