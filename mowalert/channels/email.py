@@ -1,13 +1,18 @@
 """E-mail: handing a message to a server or a folder."""
 
-import smtplib
-import ssl
-from contextlib import suppress
 from email.utils import parseaddr
 from pathlib import Path
-from typing import Literal
 
 from mowalert.channels.mime import build_mime
+from mowalert.channels.smtp import (
+    FAULTS,
+    Connection,
+    HandOverError,
+    LineDroppedError,
+    RefusedError,
+    Security,
+    Server,
+)
 from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
 from mowalert.errors import ConfigError, DeliveryError
@@ -26,7 +31,7 @@ class SmtpTransport:
         Its port.
     sender : str
         From.
-    security : Literal["none", "starttls", "tls"]
+    security : Security
         How the connection is protected.
     username : str
         Empty for none.
@@ -44,96 +49,76 @@ class SmtpTransport:
         port: int,
         *,
         sender: str,
-        security: Literal["none", "starttls", "tls"] = "none",
+        security: Security = "none",
         username: str = "",
         password: str = "",
         timeout_s: float = SMTP_TIMEOUT_S,
     ) -> None:
-        self._host, self._port, self._security = host, port, security
-        self._username, self._password = username, password
-        self._sender, self._timeout_s = sender, timeout_s
-        self._server: smtplib.SMTP | None = None
+        self._server = Server(host, port, security, username, password, timeout_s)
+        self._sender, self._bounces_to = sender, parseaddr(sender)[1]
+        self._connection: Connection | None = None
 
     def send(self, message: OutgoingMessage) -> None:
         """Send one mail; DeliveryError tells whether trying again can help."""
         data = build_mime(message, sender=self._sender)
-        server = self._connected()
+        if not message.address.isascii():
+            raise DeliveryError("an address cannot be used", permanent=True, channel=Channel.EMAIL)
         try:
-            server.sendmail(parseaddr(self._sender)[1], [message.address], data)
-        except smtplib.SMTPRecipientsRefused as error:
-            code, text = next(iter(error.recipients.values()))
-            self._reset()
-            raise _refused(code, text, of_recipient=True) from error
-        except smtplib.SMTPResponseException as error:
-            self.close()
-            raise _refused(error.smtp_code, error.smtp_error) from error
-        except (OSError, smtplib.SMTPException) as error:
-            self.close()
+            self._hand_over(message.address, data)
+        except RefusedError as refusal:
+            raise _refused(refusal) from refusal
+        except LineDroppedError as drop:
             # The server may have taken it before the line dropped: the same Message-ID goes again.
             raise DeliveryError(
-                f"{type(error).__name__}", permanent=False, channel=Channel.EMAIL, fate_known=False
-            ) from error
+                str(drop), permanent=False, channel=Channel.EMAIL, fate_known=not drop.mail_is_out
+            ) from drop
 
     def close(self) -> None:
         """Hang up."""
-        server, self._server = self._server, None
-        if server is not None:
-            with suppress(OSError, smtplib.SMTPException):
-                server.quit()
+        connection, self._connection = self._connection, None
+        if connection is not None:
+            connection.close()
 
-    def _connected(self) -> smtplib.SMTP:
-        if self._server is not None and self._is_alive(self._server):
-            return self._server
+    def _hand_over(self, address: str, data: bytes) -> None:
+        """Use the connection there is, or a new one: servers close those that are idle or were used much."""
+        if self._connection is not None:
+            try:
+                return self._hand_to(self._connection, address, data)
+            except HandOverError as why:
+                if not why.connection_was_old:
+                    raise
+        self._connection = self._connected()
+        return self._hand_to(self._connection, address, data)
+
+    def _hand_to(self, connection: Connection, address: str, data: bytes) -> None:
         try:
-            self._server = self._connect()
-        except (OSError, smtplib.SMTPException) as error:
+            connection.hand_over(self._bounces_to, address, data)
+        except HandOverError as why:
+            if not why.connection_lasts:
+                self.close()
+            raise
+
+    def _connected(self) -> Connection:
+        try:
+            return Connection(self._server)
+        except FAULTS as error:
             # A server that will not talk to us, or does not know our password, says nothing of a message.
             code = getattr(error, "smtp_code", "")
             reason = f"no connection: {type(error).__name__} {code}".rstrip()
             raise DeliveryError(reason, permanent=False, channel=Channel.EMAIL) from error
-        return self._server
-
-    def _is_alive(self, server: smtplib.SMTP) -> bool:
-        try:
-            return server.noop()[0] == 250
-        except (OSError, smtplib.SMTPException):
-            return False
-
-    def _connect(self) -> smtplib.SMTP:
-        context = ssl.create_default_context()
-        if self._security == "tls":
-            server: smtplib.SMTP = smtplib.SMTP_SSL(
-                self._host, self._port, timeout=self._timeout_s, context=context
-            )
-        else:
-            server = smtplib.SMTP(self._host, self._port, timeout=self._timeout_s)
-        try:
-            if self._security == "starttls":
-                server.starttls(context=context)
-            if self._username:
-                server.login(self._username, self._password)
-        except (OSError, smtplib.SMTPException):
-            server.close()
-            raise
-        return server
-
-    def _reset(self) -> None:
-        if self._server is not None:
-            with suppress(OSError, smtplib.SMTPException):
-                self._server.rset()
 
 
-def _refused(code: int, text: bytes | str, *, of_recipient: bool = False) -> DeliveryError:
-    said = text.decode("ascii", "replace") if isinstance(text, bytes) else text
+def _refused(refusal: RefusedError) -> DeliveryError:
+    said = refusal.text.decode("ascii", "replace").split()
     # The server's words may repeat the address; its enhanced code says enough.
-    reason = said.split()[0] if said.split() else ""
+    reason = said[0] if said else ""
     # A sender, a content or a policy that is refused (RFC 3463, x.7.x) is no fault of the address.
-    about_address = of_recipient and not reason.startswith(("4.7.", "5.7."))
+    about_address = refusal.of_recipient and not reason.startswith(("4.7.", "5.7."))
     return DeliveryError(
-        f"refused with {code} {reason}",
-        permanent=code >= 500,
+        f"refused with {refusal.code} {reason}",
+        permanent=refusal.code >= 500,
         channel=Channel.EMAIL,
-        code=str(code) if about_address else "",
+        code=str(refusal.code) if about_address else "",
     )
 
 

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from email.policy import SMTP, default
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pytest
@@ -106,6 +107,7 @@ class Desk:
     taken: list[bytes] = field(default_factory=list)
     drop_after_data: bool = False
     connections: int = 0
+    pipelines: bool = False
 
     def _answer(self, stage: str, usual: str) -> str:
         waiting = self.answers.get(stage, [])
@@ -116,7 +118,7 @@ class Desk:
     ) -> list[str]:
         self.connections += 1
         session.host_name = hostname
-        return responses
+        return [responses[0], "250-PIPELINING", *responses[1:]] if self.pipelines else responses
 
     async def handle_MAIL(self, server: Any, session: Any, envelope: Any, address: str, options: Any) -> str:
         answer = self._answer("MAIL", "250 OK")
@@ -148,9 +150,9 @@ def a_server(desk: Desk, **options: Any) -> Iterator[int]:
         controller.stop()
 
 
-@pytest.fixture
-def desk() -> Desk:
-    return Desk()
+@pytest.fixture(params=[False, True], ids=["one by one", "pipelined"])
+def desk(request: pytest.FixtureRequest) -> Desk:
+    return Desk(pipelines=request.param)
 
 
 @pytest.fixture
@@ -181,6 +183,41 @@ def test_a_refusal_at_any_stage_tells_whether_to_try_again(
     assert caught.value.code == (answer[:3] if stage == "RCPT" else ""), "only this is about the address"
     transport.send(a_mail())
     assert desk.taken
+
+
+def test_a_refusal_touches_no_other_mail(desk: Desk, transport: SmtpTransport) -> None:
+    random = Random(7)
+    arrived, refused = [], []
+    for number in range(40):
+        stage = random.choice(["", "", "MAIL", "RCPT", "DATA"])
+        desk.answers[stage] = [random.choice(["450 4.2.0 later", "550 5.1.1 no"])]
+        mail = a_mail(address=f"keeper{number}@example.org", rfc_message_id=f"<{number}@mow.example.org>")
+        try:
+            transport.send(mail)
+            arrived.append(mail.rfc_message_id)
+        except DeliveryError:
+            refused.append(stage)
+    taken = {email.message_from_bytes(data)["Message-ID"] for data in desk.taken}
+    contents_refused = refused.count("DATA")
+    assert set(arrived) <= taken
+    assert (len(desk.taken), len(taken)) == (len(arrived) + contents_refused,) * 2
+    assert set(refused) == {"MAIL", "RCPT", "DATA"}
+
+
+def test_a_server_that_has_had_enough_of_a_connection_gets_another(
+    desk: Desk, transport: SmtpTransport
+) -> None:
+    for _ in range(2):
+        transport.send(a_mail())
+    desk.answers["MAIL"] = ["421 4.7.0 too many mails"]
+    transport.send(a_mail())
+    assert (len(desk.taken), desk.connections) == (3, 2)
+
+
+def test_an_address_that_no_server_reads_is_refused_for_good(transport: SmtpTransport) -> None:
+    with pytest.raises(DeliveryError) as caught:
+        transport.send(a_mail(address="ñandú@example.org"))
+    assert caught.value.permanent
 
 
 def test_a_policy_that_refuses_us_does_not_blame_the_address(desk: Desk, transport: SmtpTransport) -> None:
