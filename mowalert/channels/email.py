@@ -1,7 +1,10 @@
 """E-mail: handing a message to a server or a folder."""
 
+from dataclasses import replace
 from email.utils import parseaddr
 from pathlib import Path
+
+from email_validator import EmailNotValidError, validate_email
 
 from mowalert.channels.mime import build_mime
 from mowalert.channels.smtp import (
@@ -60,9 +63,9 @@ class SmtpTransport:
 
     def send(self, message: OutgoingMessage) -> None:
         """Send one mail; DeliveryError tells whether trying again can help."""
-        data = build_mime(message, sender=self._sender)
         if not message.address.isascii():
-            raise DeliveryError("an address cannot be used", permanent=True, channel=Channel.EMAIL)
+            message = replace(message, address=_in_ascii(message.address))
+        data = build_mime(message, sender=self._sender)
         try:
             self._hand_over(message.address, data)
         except RefusedError as refusal:
@@ -106,6 +109,17 @@ class SmtpTransport:
             code = getattr(error, "smtp_code", "")
             reason = f"no connection: {type(error).__name__} {code}".rstrip()
             raise DeliveryError(reason, permanent=False, channel=Channel.EMAIL) from error
+
+
+def _in_ascii(address: str) -> str:
+    """An address whose domain has letters of other alphabets, as every server reads it."""
+    try:
+        found = validate_email(address, check_deliverability=False, test_environment=True).ascii_email
+    except EmailNotValidError:
+        found = None
+    if found is None:
+        raise DeliveryError("an address cannot be used", permanent=True, channel=Channel.EMAIL)
+    return found
 
 
 def _refused(refusal: RefusedError) -> DeliveryError:

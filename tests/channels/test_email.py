@@ -220,6 +220,13 @@ def test_an_address_that_no_server_reads_is_refused_for_good(transport: SmtpTran
     assert caught.value.permanent
 
 
+def test_a_domain_of_other_letters_is_written_so_that_every_server_reads_it(
+    desk: Desk, transport: SmtpTransport
+) -> None:
+    transport.send(a_mail(address="ann@münchen.example"))
+    assert email.message_from_bytes(desk.taken[0])["To"] == "ann@xn--mnchen-3ya.example"
+
+
 def test_a_policy_that_refuses_us_does_not_blame_the_address(desk: Desk, transport: SmtpTransport) -> None:
     desk.answers["RCPT"] = ["550 5.7.1 your network is on a list"]
     with pytest.raises(DeliveryError) as caught:
