@@ -143,6 +143,7 @@ class EmailSettings(Section):
     username: str = ""
     password: SecretStr = SecretStr("")
     sender: str = "Mowalert <mowalert@localhost>"
+    domain_per_min: float = Field(default=3000.0, ge=0.0)
     folder: Path | None = None
     bounce_imap_host: str = ""
     bounce_imap_port: int = Field(default=993, ge=1, le=65535)

@@ -18,6 +18,7 @@ from mowalert.errors import ConfigError
 from mowalert.links import Links
 from mowalert.parameters import load_turf
 from mowalert.service.deliver import SmsPolicy
+from mowalert.service.mail_pace import MailPace
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
 from mowalert.settings import OpenMeteoSettings, Settings, config_file
@@ -110,6 +111,11 @@ class Services:
         from mowalert.service.handing_out import Office
 
         return Office(self.dispatch, self.crew_sheets, self.links) if plans_days() else None
+
+    @cached_property
+    def pace(self) -> MailPace:
+        """How many mails a domain gets, as long as this process lasts."""
+        return MailPace(self.settings.email.domain_per_min)
 
     def transports(self) -> Mapping[Channel, Transport]:
         """Open a way out for each channel in use."""

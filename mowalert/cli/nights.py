@@ -205,7 +205,15 @@ def _show_delivery(report: DeliveryReport) -> None:
 def _deliver(services: Services, now: datetime) -> DeliveryReport:
     transports = services.transports()
     try:
-        return deliver(services.store, transports, services.turf, services.policy, services.sms, now=now)
+        return deliver(
+            services.store,
+            transports,
+            services.turf,
+            services.policy,
+            services.sms,
+            now=now,
+            pace=services.pace,
+        )
     finally:
         _close(list(transports.values()))
 

@@ -141,7 +141,14 @@ class Engine:
         ways = services.transports()
         try:
             return deliver(
-                services.store, ways, services.turf, services.policy, services.sms, now=now, most=AT_ONCE
+                services.store,
+                ways,
+                services.turf,
+                services.policy,
+                services.sms,
+                now=now,
+                pace=services.pace,
+                most=AT_ONCE,
             )
         finally:
             for way in ways.values():

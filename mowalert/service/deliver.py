@@ -11,6 +11,7 @@ from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
 from mowalert.errors import DeliveryError
 from mowalert.service.backup import restored_at
+from mowalert.service.mail_pace import MailPace
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Transport
 from mowalert.service.records import KeeperRecord, LeasedMessage, NewMessage
@@ -51,6 +52,21 @@ class DeliveryReport:
     errors: list[str] = field(default_factory=list)
 
 
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """One delivery: what it works with, and what became of its messages so far."""
+
+    store: Store
+    transports: Mapping[Channel, Transport]
+    turf: Turf
+    policy: Policy
+    sms: SmsPolicy
+    pace: MailPace
+    random: Random
+    now: datetime
+    report: DeliveryReport
+
+
 def deliver(
     store: Store,
     transports: Mapping[Channel, Transport],
@@ -59,6 +75,7 @@ def deliver(
     sms: SmsPolicy,
     *,
     now: datetime,
+    pace: MailPace | None = None,
     most: int | None = None,
     random: Random | None = None,
 ) -> DeliveryReport:
@@ -78,6 +95,8 @@ def deliver(
         Hours and ceiling of short messages.
     now : datetime
         The moment, aware.
+    pace : MailPace | None
+        How many mails a domain gets, remembered from delivery to delivery; none for no limit.
     most : int | None
         Messages taken at most, some dozen more or less; none for all.
     random : Random | None
@@ -90,6 +109,7 @@ def deliver(
     """
     report = DeliveryReport()
     jitter = random or Random()  # noqa: S311 - spreads retries, keeps no secret
+    run = _Run(store, transports, turf, policy, sms, pace or MailPace(), jitter, now, report)
     with store.begin() as work:
         if (until := restored_at(work)) is not None:
             report.unknown = work.outbox.doubt(until=until)
@@ -98,7 +118,7 @@ def deliver(
     while (most is None or report.taken < most) and (batch := _lease(store, now)):
         report.taken += len(batch)
         for leased in batch:
-            _deliver_one(store, transports, turf, policy, sms, leased, report, jitter, now)
+            _deliver_one(run, leased)
     return report
 
 
@@ -109,33 +129,26 @@ def _lease(store: Store, now: datetime) -> list[LeasedMessage]:
     return batch
 
 
-def _deliver_one(
-    store: Store,
-    transports: Mapping[Channel, Transport],
-    turf: Turf,
-    policy: Policy,
-    sms: SmsPolicy,
-    leased: LeasedMessage,
-    report: DeliveryReport,
-    random: Random,
-    now: datetime,
-) -> None:
-    message = leased.message
+def _deliver_one(run: _Run, leased: LeasedMessage) -> None:
+    message, store, report = leased.message, run.store, run.report
     if leased.interrupted and message.channel is Channel.SMS:
         # It may have gone out before the crash; a second text would cost trust and money.
-        _settle(store, leased, "unknown", now, "interrupted while sending")
+        _settle(store, leased, "unknown", run.now, "interrupted while sending")
         report.unknown += 1
-    elif (transport := transports.get(message.channel)) is None:
-        _settle(store, leased, "cancelled", now, "channel is off")
+    elif (transport := run.transports.get(message.channel)) is None:
+        _settle(store, leased, "cancelled", run.now, "channel is off")
         report.cancelled += 1
-    elif (wait_until := _not_yet(store, leased, sms, now)) is not None:
+    elif (wait_until := _not_yet(store, leased, run.sms, run.now)) is not None:
         _postpone(store, leased, wait_until, "quiet hours or monthly ceiling")
         report.deferred += 1
-    elif _gone_stale(store, turf, policy, leased, now):
-        _settle(store, leased, "cancelled", now, "no longer true")
+    elif _gone_stale(run, leased):
+        _settle(store, leased, "cancelled", run.now, "no longer true")
         report.cancelled += 1
+    elif message.channel is Channel.EMAIL and (turn := run.pace.turn(message.address, now=run.now)) > run.now:
+        _postpone(store, leased, turn, "many mails to one domain: it waits its turn")
+        report.deferred += 1
     else:
-        _send(store, transport, leased, report, random, now)
+        _send(run, transport, leased)
 
 
 def _not_yet(store: Store, leased: LeasedMessage, sms: SmsPolicy, now: datetime) -> datetime | None:
@@ -160,42 +173,32 @@ def _after_quiet_hours(keeper: KeeperRecord, sms: SmsPolicy, now: datetime) -> d
     return datetime.combine(morning, sms.earliest, ZoneInfo(keeper.time_zone)).astimezone(now.tzinfo)
 
 
-def _gone_stale(store: Store, turf: Turf, policy: Policy, leased: LeasedMessage, now: datetime) -> bool:
-    message = leased.message
+def _gone_stale(run: _Run, leased: LeasedMessage) -> bool:
+    message, now = leased.message, run.now
     # Letters speak of no lawn and stay true.
     if not message.lawn_ids or now - message.created_at < STALE_AFTER:
         return False
-    with store.begin() as work:
-        return not still_true(work, turf, policy, message.lawn_ids, message.local_date, now=now)
+    with run.store.begin() as work:
+        return not still_true(work, run.turf, run.policy, message.lawn_ids, message.local_date, now=now)
 
 
-def _send(
-    store: Store,
-    transport: Transport,
-    leased: LeasedMessage,
-    report: DeliveryReport,
-    random: Random,
-    now: datetime,
-) -> None:
-    if leased.message.channel is Channel.SMS:
-        _mark_sending(store, leased)
+def _send(run: _Run, transport: Transport, leased: LeasedMessage) -> None:
+    message = leased.message
+    if message.channel is Channel.SMS:
+        _mark_sending(run.store, leased)
     try:
         transport.send(_outgoing(leased))
     except DeliveryError as error:
-        _after_error(store, leased, error, report, random, now)
+        _after_error(run, leased, error)
     else:
-        _settle(store, leased, "sent", now)
-        report.sent += 1
+        if message.channel is Channel.EMAIL:
+            run.pace.taken(message.address, now=run.now)
+        _settle(run.store, leased, "sent", run.now)
+        run.report.sent += 1
 
 
-def _after_error(
-    store: Store,
-    leased: LeasedMessage,
-    error: DeliveryError,
-    report: DeliveryReport,
-    random: Random,
-    now: datetime,
-) -> None:
+def _after_error(run: _Run, leased: LeasedMessage, error: DeliveryError) -> None:
+    store, report, now = run.store, run.report, run.now
     report.errors.append(f"{error.channel}: {error}")
     if not error.fate_known and error.channel == Channel.SMS:
         _settle(store, leased, "unknown", now, str(error))
@@ -206,8 +209,10 @@ def _after_error(
             _suspend(store, leased.message, str(error)[:200])
         report.failed += 1
     else:
+        if leased.message.channel is Channel.EMAIL:
+            run.pace.refused(leased.message.address, now=now)
         wait = RETRY_WAITS_MIN[min(leased.attempts, len(RETRY_WAITS_MIN)) - 1]
-        _postpone(store, leased, now + timedelta(minutes=wait * random.uniform(0.8, 1.2)), str(error))
+        _postpone(store, leased, now + timedelta(minutes=wait * run.random.uniform(0.8, 1.2)), str(error))
         report.retried += 1
 
 

@@ -14,7 +14,15 @@ def deliver_soon(site: Site) -> None:
     services = site.services
     transports = services.transports()
     try:
-        deliver(services.store, transports, services.turf, services.policy, services.sms, now=site.now)
+        deliver(
+            services.store,
+            transports,
+            services.turf,
+            services.policy,
+            services.sms,
+            now=site.now,
+            pace=services.pace,
+        )
     except MowalertError as error:
         log.warning("not delivered at once", reason=type(error).__name__)
     finally:

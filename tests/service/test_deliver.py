@@ -12,6 +12,7 @@ from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
 from mowalert.errors import DeliveryError
 from mowalert.service.deliver import DeliveryReport, SmsPolicy, deliver
+from mowalert.service.mail_pace import MailPace
 from mowalert.service.policy import Policy
 from mowalert.store.engine import SqlStore
 
@@ -68,10 +69,12 @@ def queue(store: SqlStore, count: int = 1, **changes: object) -> None:
         work.commit()
 
 
-def send(store: SqlStore, *ways: Way, now: datetime = NOON, **policy: object) -> DeliveryReport:
+def send(
+    store: SqlStore, *ways: Way, now: datetime = NOON, pace: MailPace | None = None, **policy: object
+) -> DeliveryReport:
     transports = {way.channel: way for way in ways}
     sms = replace(SmsPolicy(), **policy)  # type: ignore[arg-type]
-    return deliver(store, transports, TURF, POLICY, sms, now=now, random=Random(1))
+    return deliver(store, transports, TURF, POLICY, sms, now=now, pace=pace, random=Random(1))
 
 
 def states(store: SqlStore) -> dict[str, int]:
@@ -115,6 +118,37 @@ def test_a_passing_fault_is_tried_again_with_growing_waits_and_the_same_message_
     assert way.taken[0].attempts == 4
     assert waits == sorted(waits)
     assert waits[0] >= timedelta(seconds=48)
+
+
+def test_a_due_mail_waits_its_turn_in_the_outbox_and_none_is_lost(outbox: SqlStore) -> None:
+    queue(outbox, 30)
+    way, pace, at = Way(), MailPace(0.5), NOON
+    while states(outbox) != {"sent": 30}:
+        report = send(outbox, way, now=at, pace=pace)
+        assert report.sent + report.deferred == report.taken
+        at += timedelta(minutes=10)
+        assert at < NOON + timedelta(hours=3)
+    assert len({message.message_id for message in way.taken}) == len(way.taken) == 30
+
+
+def test_a_domain_that_refuses_for_now_is_not_asked_for_every_mail(outbox: SqlStore) -> None:
+    queue(outbox, 20)
+    queue(outbox, 20, address="bob@elsewhere.example", kind="letter")
+
+    class Refusing(Way):
+        def send(self, message: OutgoingMessage) -> None:
+            super().send(message)
+            if message.address.endswith("@example.org"):
+                raise fault(permanent=False, code="451")
+
+    way, pace = Refusing(), MailPace()
+    report = send(outbox, way, pace=pace)
+    assert (report.retried, report.deferred, report.sent) == (3, 17, 20)
+    well = Way()
+    for minutes in (10, 20, 30):
+        send(outbox, well, now=NOON + timedelta(minutes=minutes), pace=pace)
+    assert states(outbox) == {"sent": 40}
+    assert len(well.taken) == 20
 
 
 def test_a_fault_that_lasts_ends_with_the_advice(outbox: SqlStore) -> None:
