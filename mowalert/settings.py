@@ -55,7 +55,20 @@ class StoreSettings(Section):
     url: str = ""
 
 
-class OpenMeteoSettings(Section):
+class CallSettings(Section):
+    """What may be asked of a source; of what is not set, the free service's limits count, if any."""
+
+    minute_calls: int | None = Field(default=None, ge=2)
+    hour_calls: int | None = Field(default=None, ge=2)
+    daily_calls: int | None = Field(default=None, ge=0)
+
+    def calls(self) -> dict[str, int]:
+        """Limits that are set, by span."""
+        found = {"minute": self.minute_calls, "hour": self.hour_calls, "day": self.daily_calls}
+        return {span: calls for span, calls in found.items() if calls is not None}
+
+
+class OpenMeteoSettings(CallSettings):
     """Open-Meteo."""
 
     url: str = "https://api.open-meteo.com/v1/forecast"
@@ -63,19 +76,33 @@ class OpenMeteoSettings(Section):
     ensemble_url: str = "https://ensemble-api.open-meteo.com/v1/ensemble"
     geocoding_url: str = "https://geocoding-api.open-meteo.com/v1/search"
     api_key: SecretStr = SecretStr("")
-    daily_calls: int = Field(default=9000, ge=0)
+    daily_calls: int | None = Field(default=9000, ge=0)
 
 
-class NwsSettings(Section):
+class NwsSettings(CallSettings):
     """US National Weather Service."""
 
     url: str = "https://api.weather.gov"
 
 
-class MetNorwaySettings(Section):
+class MetNorwaySettings(CallSettings):
     """MET Norway."""
 
     url: str = "https://api.met.no/weatherapi/locationforecast/2.0/compact"
+
+
+class GridSettings(Section):
+    """A model's files."""
+
+    paths: tuple[str, ...] = ()
+    name: str = Field(default="Gridded weather", min_length=1, max_length=32)
+    farthest_km: float = Field(default=20.0, gt=0, le=200)
+    max_age_h: float = Field(default=30.0, gt=0, le=240)
+
+    @field_validator("paths", mode="before")
+    @classmethod
+    def _from_text(cls, value: object) -> object:
+        return _listed(value)
 
 
 class CrewSettings(Section):
@@ -111,7 +138,7 @@ class AlertSettings(Section):
         return value
 
 
-SourceName = Literal["open_meteo", "nws", "met_norway"]
+SourceName = Literal["open_meteo", "nws", "met_norway", "grid"]
 
 
 class WeatherSettings(Section):
@@ -125,12 +152,18 @@ class WeatherSettings(Section):
     open_meteo: OpenMeteoSettings = OpenMeteoSettings()
     nws: NwsSettings = NwsSettings()
     met_norway: MetNorwaySettings = MetNorwaySettings()
+    grid: GridSettings = GridSettings()
     alerts: AlertSettings = AlertSettings()
 
     @field_validator("sources", mode="before")
     @classmethod
     def _from_text(cls, value: object) -> object:
         return _listed(value)
+
+    def daily_calls(self) -> dict[str, float]:
+        """Calls a UTC day that each source in use allows, where that is limited."""
+        found = {name: getattr(getattr(self, name), "daily_calls", None) for name in self.sources}
+        return {name: float(calls) for name, calls in found.items() if calls is not None}
 
 
 class EmailSettings(Section):

@@ -4,8 +4,8 @@ Weather clients and channels are loaded by the commands that ask or send, not by
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, timedelta
+from dataclasses import dataclass, replace
+from datetime import timedelta
 from functools import cached_property, partial
 from importlib.util import find_spec
 from secrets import token_urlsafe
@@ -21,7 +21,7 @@ from mowalert.service.deliver import SmsPolicy
 from mowalert.service.mail_pace import MailPace
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
-from mowalert.settings import OpenMeteoSettings, Settings, config_file
+from mowalert.settings import CallSettings, OpenMeteoSettings, Settings, WeatherSettings, config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import refuse_other, schema_version, upgrade
 
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from mowalert.service.handing_out import Office
     from mowalert.service.morning import Dispatch
     from mowalert.service.ports import Places, WarningSource
+    from mowalert.weather.budget import Limits
     from mowalert.weather.fallback import Source, WeatherService
 
 
@@ -195,35 +196,27 @@ def _dispatch(settings: Settings) -> "Dispatch":
     return Dispatch(SolvedRoutes(), plain, RoadTable(http, url=chosen.roads_url))
 
 
-class StoreBudget:
-    """The day's calls of each source, counted in the store so that a restart does not forget them.
+def call_limits(chosen: WeatherSettings) -> "Mapping[str, Limits]":
+    """Return what may be asked of each source: what is set, or else its free service's limits, there."""
+    from mowalert.weather import met_norway, open_meteo
+    from mowalert.weather.budget import Limits
 
-    Parameters
-    ----------
-    store : SqlStore
-        Where they are counted.
-    limits : Mapping[str, float]
-        Calls a UTC day; sources not named are free.
-    """
+    meteo, met = chosen.open_meteo, chosen.met_norway
+    free_meteo = meteo.url == open_meteo.FORECAST_URL and not meteo.api_key.get_secret_value()
+    limits = {
+        "open_meteo": _limits(meteo, open_meteo.FREE if free_meteo else Limits()),
+        "nws": _limits(chosen.nws, Limits()),
+        "met_norway": _limits(met, met_norway.FREE if met.url == met_norway.URL else Limits()),
+    }
+    return {name: some for name, some in limits.items() if name in chosen.sources and some != Limits()}
 
-    def __init__(self, store: SqlStore, limits: Mapping[str, float]) -> None:
-        self._store, self._limits = store, limits
 
-    def left(self, source: str, day: date) -> float:
-        """How many calls may still be made."""
-        if source not in self._limits:
-            return float("inf")
-        with self._store.begin() as work:
-            return self._limits[source] - work.weather.spent(source, day)
-
-    def spend(self, source: str, day: date, calls: float) -> None:
-        """Count calls made."""
-        with self._store.begin() as work:
-            work.weather.spend(source, day, calls)
-            work.commit()
+def _limits(chosen: CallSettings, usual: "Limits") -> "Limits":
+    return replace(usual, **{name: float(calls) for name, calls in chosen.calls().items()})
 
 
 def _weather(settings: Settings, store: SqlStore) -> "WeatherService":
+    from mowalert.weather.budget import SharedBudget
     from mowalert.weather.fallback import WeatherService
     from mowalert.weather.http import Http
     from mowalert.weather.met_norway import MetNorway
@@ -247,8 +240,31 @@ def _weather(settings: Settings, store: SqlStore) -> "WeatherService":
         "nws": Nws(polite, url=chosen.nws.url),
         "met_norway": MetNorway(polite, url=chosen.met_norway.url),
     }
-    budget = StoreBudget(store, {"open_meteo": float(chosen.open_meteo.daily_calls)})
+    if "grid" in chosen.sources:
+        made["grid"] = _grid(settings)
+    budget = SharedBudget(store, call_limits(chosen))
     return WeatherService([made[name] for name in chosen.sources], budget)
+
+
+def _grid(settings: Settings) -> "Source":
+    if find_spec("xarray") is None or find_spec("netCDF4") is None:
+        raise ConfigError("weather.sources: grid needs the extra `grid`: bash deploy/bootstrap.sh grid")
+    if not settings.weather.grid.paths:
+        raise ConfigError(
+            "weather.grid.paths: found nothing; allowed is: paths or addresses of the model's files"
+        )
+    from mowalert.weather.grid import Grid
+    from mowalert.weather.grid_files import GridFiles
+
+    chosen = settings.weather
+    files = GridFiles(
+        chosen.grid.paths,
+        folder=settings.service.data_dir / "grid",
+        contact=chosen.contact or settings.service.contact_email,
+        timeout_s=chosen.timeout_s,
+        max_age=timedelta(hours=chosen.grid.max_age_h),
+    )
+    return Grid(files, name=chosen.grid.name, farthest_km=chosen.grid.farthest_km)
 
 
 def _warning_sources(settings: Settings) -> "Sequence[WarningSource]":

@@ -17,7 +17,7 @@ case "${1:-}" in
     --hard) hard=yes; fast=yes; shift ;;
 esac
 
-extras="service,engine,plots,web,crews,test"
+extras="service,engine,grid,plots,web,crews,test"
 [ -n "$fast" ] || extras="$extras,reference"
 bash deploy/bootstrap.sh "$extras"
 [ -n "$fast" ] || bash tests/browser.sh

@@ -26,7 +26,7 @@ from mowalert.service.deliver import DeliveryReport, deliver
 from mowalert.service.failures import note_failure
 from mowalert.service.night import NightReport, run_night
 from mowalert.service.ports import Transport
-from mowalert.service.status import Status, note_scheduler, status_of
+from mowalert.service.status import CallState, Status, note_scheduler, status_of
 from mowalert.store.upgrade import head, schema_version, upgrade
 from mowalert.wiring import Services
 
@@ -300,7 +300,8 @@ def _log_to_stderr() -> None:
 def status(at: AtOption = None, json: JsonOption = False) -> None:
     """Show what is enrolled, how old the weather is, and what became of messages."""
     with one_line_errors(), opened() as services:
-        seen = status_of(services.store, now=moment(at))
+        limits = services.settings.weather.daily_calls()
+        seen = status_of(services.store, now=moment(at), daily_calls=limits)
         if json:
             print_json(seen)
             return
@@ -321,6 +322,8 @@ def _show_status(seen: Status) -> None:
     ages = [cell.age_h for cell in seen.weather if cell.age_h is not None]
     oldest = f"oldest {max(ages):.1f} h" if ages else "none yet"
     typer.echo(f"weather: {len(ages)} of {counted(len(seen.weather), 'cell')}, {oldest}")
+    for one in seen.calls:
+        typer.echo(f"calls: {_calls_line(one)}")
     outbox = ", ".join(f"{count} {state}" for state, count in sorted(seen.outbox.items()))
     typer.echo(f"outbox: {outbox or 'empty'}")
     for entry in seen.rounds:
@@ -330,6 +333,13 @@ def _show_status(seen: Status) -> None:
     for (at_text, source, reason), count in refused.items():
         times = f" ({count} times)" if count > 1 else ""
         typer.echo(f"refused {at_text.replace('T', ' ')} UTC {source}: {reason}{times}")
+
+
+def _calls_line(of: CallState) -> str:
+    if of.most is None:
+        return f"{of.source} {of.calls:,.0f} today"
+    spent = "; spent, cells without weather wait for another source or for tomorrow" if of.spent else ""
+    return f"{of.source} {of.calls:,.0f} of {of.most:,.0f} today{spent}"
 
 
 def _minute(at: datetime) -> str:

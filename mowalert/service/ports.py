@@ -150,6 +150,14 @@ class Rounds(Protocol):
         """The newest log entries: round, local date, moment, outcome, digests."""
 
 
+@dataclass(frozen=True, slots=True)
+class CallBucket:
+    """Calls that may be made at once, as of a moment; below zero they are promised already."""
+
+    left: float
+    at: datetime
+
+
 class Weather(Protocol):
     """Cells and their days."""
 
@@ -185,6 +193,18 @@ class Weather(Protocol):
 
     def refusals(self, limit: int) -> list[tuple[int | None, str, date | None, str, datetime]]:
         """The newest refusals: cell, source, day, reason, moment."""
+
+    def spent(self, day: date) -> dict[str, float]:
+        """Calls made on a UTC day, by source."""
+
+    def spend(self, source: str, day: date, calls: float, *, most: float) -> bool:
+        """Count calls of a day, unless they would be more than so many; whether they were counted."""
+
+    def hold_bucket(self, source: str, span_s: int, *, full: float, at: datetime) -> CallBucket:
+        """The bucket of a source and span, full where it is new; nobody else draws before this ends."""
+
+    def keep_bucket(self, source: str, span_s: int, kept: CallBucket) -> None:
+        """Keep a bucket as it is now."""
 
 
 class Stands(Protocol):

@@ -4,13 +4,17 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from types import MappingProxyType
 
 from mowalert.service.failures import LAST_FAILURE
 from mowalert.service.night import LAST_NIGHT, is_overdue, last_night
 from mowalert.service.ports import Store, Work
 
+NO_LIMITS: Mapping[str, float] = MappingProxyType({})
 EVERY_MIN = "scheduler_every_min"
 """Name under which the store keeps how often the scheduler runs."""
+NEARLY = 0.95
+"""Requests come in batches: of a budget that is this far spent, what is left may be too little for one."""
 UNSCHEDULED_MIN = 12 * 60
 """Span taken where nights are started by hand or by a timer of the system: usually a day."""
 
@@ -33,6 +37,20 @@ class CellState:
     cell_id: int
     source: str | None
     age_h: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class CallState:
+    """Calls made of a source on this UTC day, and how many may be; none where it counts no days."""
+
+    source: str
+    calls: float
+    most: float | None
+
+    @property
+    def spent(self) -> bool:
+        """Whether hardly another request can be made."""
+        return self.most is not None and self.calls >= NEARLY * self.most
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +91,14 @@ class Status:
     outbox: Mapping[str, int]
     rounds: tuple[RoundLog, ...]
     refusals: tuple[tuple[str, str, str], ...]
+    calls: tuple[CallState, ...]
     night: NightStatus | None = None
 
 
-def status_of(store: Store, *, now: datetime, latest: int = 10) -> Status:
-    """Look at the whole service."""
+def status_of(
+    store: Store, *, now: datetime, latest: int = 10, daily_calls: Mapping[str, float] = NO_LIMITS
+) -> Status:
+    """Look at the whole service; ``daily_calls`` are the calls a day that each source allows."""
     last_at = last_night(store)
     with store.begin() as work:
         last = work.get_meta(LAST_NIGHT)
@@ -102,6 +123,10 @@ def status_of(store: Store, *, now: datetime, latest: int = 10) -> Status:
             rounds=tuple(RoundLog(*row) for row in work.rounds.last_log(latest)),
             refusals=tuple(
                 (at.isoformat(), source, reason) for _, source, _, reason, at in work.weather.refusals(latest)
+            ),
+            calls=tuple(
+                CallState(source, calls, daily_calls.get(source))
+                for source, calls in sorted(work.weather.spent(now.date()).items())
             ),
             night=_newest_night(work),
         )

@@ -171,6 +171,15 @@ budget = Table(
     Column("calls", Float, nullable=False),
 )
 
+bucket = Table(
+    "bucket",
+    metadata,
+    Column("source", String(32), primary_key=True),
+    Column("span_s", Integer, primary_key=True, autoincrement=False),
+    Column("calls", Float, nullable=False),
+    Column("at", UtcDateTime, nullable=False),
+)
+
 stand = Table(
     "stand",
     metadata,
@@ -536,6 +545,14 @@ official_warning_cell = Table(
     Column("warning_id", ForeignKey("official_warning.warning_id"), primary_key=True),
     Column("cell_id", ForeignKey("cell.cell_id"), primary_key=True),
     Index("ix_official_warning_cell_cell", "cell_id"),
+)
+
+tally = Table(
+    "tally",
+    metadata,
+    Column("figure", String(40), primary_key=True),
+    Column("label", String(40), primary_key=True),
+    Column("value", Float, nullable=False),
 )
 
 meta = Table(

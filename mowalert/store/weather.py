@@ -8,11 +8,12 @@ import numpy as np
 from sqlalchemy import Connection, exists, func, insert, select, update
 
 from mowalert.domain.weather import DayHours, Ensemble, Place, PlaceWeather, Refusal, WeatherDay
+from mowalert.service.ports import CallBucket
 from mowalert.service.ports_nights import Cells
 from mowalert.service.records import CellRecord
 from mowalert.store.bulk import insert_missing, update_all, upsert
 from mowalert.store.sql import among, chunks, insert_for
-from mowalert.store.tables import budget, cell, cell_day, cell_ensemble, lawn, refusal, stand
+from mowalert.store.tables import bucket, budget, cell, cell_day, cell_ensemble, lawn, refusal, stand
 
 DAY_COLUMNS = (
     "t_min_c",
@@ -179,16 +180,34 @@ class SqlWeather:
         query = select(*columns).order_by(refusal.c.refusal_id.desc()).limit(limit)
         return [tuple(row) for row in self._connection.execute(query)]
 
-    def spent(self, source: str, day: date) -> float:
-        """Calls a source was asked on a UTC day."""
-        query = select(budget.c.calls).where(budget.c.source == source, budget.c.day == day)
-        return float(self._connection.scalar(query) or 0.0)
+    def spent(self, day: date) -> dict[str, float]:
+        """Calls made on a UTC day, by source."""
+        query = select(budget.c.source, budget.c.calls).where(budget.c.day == day)
+        return {row.source: row.calls for row in self._connection.execute(query)}
 
-    def spend(self, source: str, day: date, calls: float) -> None:
-        """Count calls."""
+    def spend(self, source: str, day: date, calls: float, *, most: float) -> bool:
+        """Count calls of a day, unless they would be more than so many; whether they were counted."""
+        if calls > most:
+            return False
         row = insert_for(self._connection, budget).values(source=source, day=day, calls=calls)
-        more = {"calls": budget.c.calls + row.excluded.calls}
-        self._connection.execute(row.on_conflict_do_update(index_elements=["source", "day"], set_=more))
+        sum_of_both = budget.c.calls + row.excluded.calls
+        counted = row.on_conflict_do_update(
+            index_elements=["source", "day"], set_={"calls": sum_of_both}, where=sum_of_both <= most
+        )
+        return self._connection.scalar(counted.returning(budget.c.calls)) is not None
+
+    def hold_bucket(self, source: str, span_s: int, *, full: float, at: datetime) -> CallBucket:
+        """The bucket of a source and span, full where it is new; nobody else draws before this ends."""
+        row = insert_for(self._connection, bucket).values(source=source, span_s=span_s, calls=full, at=at)
+        self._connection.execute(row.on_conflict_do_nothing())
+        # SQLite's transactions take the write lock at once.
+        query = select(bucket.c.calls, bucket.c.at).where(*_is_bucket(source, span_s)).with_for_update()
+        return CallBucket(*self._connection.execute(query).one())
+
+    def keep_bucket(self, source: str, span_s: int, kept: CallBucket) -> None:
+        """Keep a bucket as it is now."""
+        where = _is_bucket(source, span_s)
+        self._connection.execute(update(bucket).where(*where).values(calls=kept.left, at=kept.at))
 
     def ages(self) -> list[tuple[str, datetime, int]]:
         """By source: the oldest weather in use and how many cells have it from there."""
@@ -198,6 +217,10 @@ class SqlWeather:
             .group_by(cell.c.source)
         )
         return [(row[0], row[1], row[2]) for row in self._connection.execute(query)]
+
+
+def _is_bucket(source: str, span_s: int) -> tuple[Any, Any]:
+    return bucket.c.source == source, bucket.c.span_s == span_s
 
 
 def _used() -> Any:

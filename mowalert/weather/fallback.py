@@ -8,14 +8,16 @@ from typing import Protocol
 from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal
 from mowalert.errors import SourceError
 from mowalert.service.ports import Pulled
+from mowalert.weather.budget import Budget
 from mowalert.weather.days import UNREADABLE
 from mowalert.weather.open_meteo import ENSEMBLE_CALLS, OpenMeteo
 from mowalert.weather.quality import checked
 
 FEWEST_DAYS_AHEAD = 3
-PLACES_AT_ONCE = 500
 ENSEMBLE_PLACES_AT_ONCE = 50
 ENSEMBLE_RESERVE = 3.0
+FORECAST_SPAN_DAYS = 14
+"""Days a usual pull asks for, back and ahead."""
 FAULTS_TO_GIVE_UP = 2
 """Faults in one pull after which a source is left alone for its rest."""
 
@@ -34,38 +36,6 @@ class Source(Protocol):
         self, places: Sequence[Place], *, past_days: int, forecast_days: int, now: datetime
     ) -> list[PlaceWeather]:
         """Ask for recent and coming days."""
-
-
-class Budget(Protocol):
-    """Calls left of a source's day."""
-
-    def left(self, source: str, day: date) -> float:
-        """How many calls may still be made."""
-
-    def spend(self, source: str, day: date, calls: float) -> None:
-        """Count calls made."""
-
-
-class DailyBudget:
-    """A budget in memory: ``limits`` are calls a day by source; others are free.
-
-    Parameters
-    ----------
-    limits : dict[str, float]
-        Calls a UTC day.
-    """
-
-    def __init__(self, limits: dict[str, float]) -> None:
-        self._limits = limits
-        self._spent: dict[tuple[str, date], float] = {}
-
-    def left(self, source: str, day: date) -> float:
-        """How many calls may still be made."""
-        return self._limits.get(source, float("inf")) - self._spent.get((source, day), 0.0)
-
-    def spend(self, source: str, day: date, calls: float) -> None:
-        """Count calls made."""
-        self._spent[source, day] = self._spent.get((source, day), 0.0) + calls
 
 
 Ask = Callable[[Sequence[Place]], list[PlaceWeather]]
@@ -155,8 +125,10 @@ class WeatherService:
                 return source.fetch_archive(batch, first=first, last=last, now=now)
 
             days = (last - first).days + 1
+            # A season costs as much as two dozen forecasts, and waits better than they do.
+            keep = source.calls(len(places), FORECAST_SPAN_DAYS)
             self._ask_source(
-                source, ask, list(places), days, first, now, pull, lambda answer, now: bool(answer.days)
+                source, ask, list(places), days, first, now, pull, lambda answer, now: bool(answer.days), keep
             )
         served = {answer.place.cell_id for answer in pull.served}
         left = tuple(place for place in places if place.cell_id not in served)
@@ -183,13 +155,13 @@ class WeatherService:
         for source in self._sources:
             if not isinstance(source, OpenMeteo) or not source.has_ensemble:
                 continue
-            for start in range(0, len(places), ENSEMBLE_PLACES_AT_ONCE):
-                batch = places[start : start + ENSEMBLE_PLACES_AT_ONCE]
+            size = self._size(source, ENSEMBLE_CALLS, ENSEMBLE_PLACES_AT_ONCE)
+            for start in range(0, len(places), size):
+                batch = places[start : start + size]
                 calls = ENSEMBLE_CALLS * len(batch)
                 # The forecast itself comes first: the spread may use what the day leaves over.
-                if self._budget.left(source.name, now.date()) < ENSEMBLE_RESERVE * calls:
+                if self._budget.take(source.name, calls, keep=(ENSEMBLE_RESERVE - 1) * calls):
                     return found
-                self._budget.spend(source.name, now.date(), calls)
                 try:
                     found += source.fetch_ensemble(batch, forecast_days=forecast_days, now=now)
                 except UNREADABLE:
@@ -206,16 +178,15 @@ class WeatherService:
         now: datetime,
         pull: _Pull,
         enough: Callable[[PlaceWeather, datetime], bool],
+        keep: float = 0.0,
     ) -> None:
         faults = 0
-        size = min(source.max_places, PLACES_AT_ONCE)
+        size = self._size(source, source.calls(1, days), source.max_places)
         for start in range(0, len(places), size):
             batch = places[start : start + size]
-            calls = source.calls(len(batch), days)
-            if self._budget.left(source.name, now.date()) < calls:
-                pull.refused.append((None, Refusal(source.name, "the day's budget of calls is spent")))
+            if spent := self._budget.take(source.name, source.calls(len(batch), days), keep=keep):
+                pull.refused.append((None, Refusal(source.name, spent)))
                 return
-            self._budget.spend(source.name, now.date(), calls)
             try:
                 answers = ask(batch)
             except UNREADABLE as error:
@@ -226,6 +197,10 @@ class WeatherService:
                 continue
             for answer in answers:
                 self._take(source, answer, first, now, pull, enough)
+
+    def _size(self, source: Source, calls: float, most: int) -> int:
+        """How many places to ask for at once, each of so many calls."""
+        return int(max(1, min(most, self._budget.most(source.name) // calls if calls else most)))
 
     def _take(
         self,

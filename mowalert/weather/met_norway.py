@@ -6,17 +6,19 @@ assume, and the last one is an instant only.
 
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
-from math import log10
 from typing import Any
 
 from mowalert.domain.weather import Place, PlaceWeather, Refusal
 from mowalert.errors import SourceError
+from mowalert.weather.budget import Limits
 from mowalert.weather.days import UNREADABLE, LocalDays, local_moment, weather_day, with_today
 from mowalert.weather.http import Asker, with_path
-from mowalert.weather.units import TO_C, TO_MM, TO_MS, TO_PCT, converter, wind_2m
+from mowalert.weather.units import TO_C, TO_MM, TO_MS, TO_PCT, converter, dew_point_c, wind_2m
 
 NAME = "met_norway"
 URL = "https://api.met.no/weatherapi/locationforecast/2.0/compact"
+FREE = Limits(minute=1080)
+"""Nine tenths of the 20 requests a second that the terms of service allow an application."""
 FARTHEST_DEG = 0.5
 FEWEST_STEPS = 4
 
@@ -133,7 +135,7 @@ def _read_steps(
         if (humidity := details.get("relative_humidity")) is not None:
             hour.rel_humidity_pct = percent(humidity)
             if hour.t_c is not None:
-                hour.t_dew_c = dew_point_c(hour.t_c, hour.rel_humidity_pct)
+                hour.t_dew_c = float(dew_point_c(hour.t_c, hour.rel_humidity_pct))
         if (wind := details.get("wind_speed")) is not None:
             hour.wind_2m_ms = wind_2m(speed(wind))
         if (rain := _amount(step, "next_1_hours")) is not None:
@@ -179,9 +181,3 @@ def _spans_the_day(local: LocalDays, on: Any) -> bool:
 def _local(step: Mapping[str, Any], place: Place) -> datetime:
     moment = datetime.fromisoformat(step["time"].replace("Z", "+00:00")).astimezone(UTC)
     return local_moment(moment, place.utc_offset_min)
-
-
-def dew_point_c(t_c: float, rel_humidity_pct: float) -> float:
-    """Dew point by Tetens' formula, as FAO-56 eq. 11 turned round. [°C]"""
-    power = log10(max(rel_humidity_pct, 1.0) / 100) + 7.5 * t_c / (237.3 + t_c)
-    return 237.3 * power / (7.5 - power)

@@ -12,6 +12,7 @@ import numpy as np
 from mowalert.domain.arrays import Floats
 from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal
 from mowalert.errors import SourceError
+from mowalert.weather.budget import Limits
 from mowalert.weather.days import UNREADABLE, LocalDays, weather_day
 from mowalert.weather.http import Asker, with_path
 from mowalert.weather.units import (
@@ -28,6 +29,9 @@ from mowalert.weather.units import (
 NAME = "open_meteo"
 FORECAST_URL = "https://api.open-meteo.com/v1/forecast"
 ARCHIVE_URL = "https://archive-api.open-meteo.com/v1/archive"
+FREE = Limits(minute=540, hour=4500)
+"""Nine tenths of the free service's 600 calls a minute and 5,000 an hour for an address
+(open-meteo.com/en/pricing); the rest is for the pages' search of places. The day's are a setting."""
 ENSEMBLE_MODEL = "gfs_seamless"
 """The US weather service's ensemble: 31 members, the whole earth; from memory."""
 ENSEMBLE_CALLS = 10.0
@@ -81,7 +85,7 @@ class OpenMeteo:
 
     name = NAME
     attribution = "Weather data by Open-Meteo.com (CC BY 4.0)"
-    max_places = 1000
+    max_places = 500
 
     def __init__(
         self,

@@ -2,6 +2,9 @@
 
 from collections.abc import Callable, Sequence
 
+import numpy as np
+
+from mowalert.domain.arrays import Floats
 from mowalert.domain.evapotranspiration import wind_at_2m_ms
 from mowalert.errors import SourceError
 
@@ -54,6 +57,23 @@ def converter(units: dict[str, Convert], label: str | None, *, source: str) -> C
 def wind_2m(wind_10m_ms: float | None) -> float | None:
     """Bring a 10 m wind down to 2 m."""
     return None if wind_10m_ms is None else float(wind_at_2m_ms(wind_10m_ms, WIND_HEIGHT_M))
+
+
+def wind_2m_of(wind_ms: Floats, height_m: float) -> Floats:
+    """Bring winds at a height down to 2 m."""
+    return wind_ms if height_m == 2.0 else wind_at_2m_ms(wind_ms, height_m)
+
+
+def dew_point_c(t_c: Floats | float, rel_humidity_pct: Floats | float) -> Floats:
+    """Dew point by Tetens' formula, as FAO-56 eq. 11 turned round. [°C]"""
+    power = np.log10(np.maximum(rel_humidity_pct, 1.0) / 100) + 7.5 * t_c / (237.3 + t_c)
+    return np.asarray(237.3 * power / (7.5 - power))
+
+
+def humidity_pct(t_c: Floats | float, t_dew_c: Floats | float) -> Floats:
+    """Relative humidity by the same formula. [%]"""
+    power = 7.5 * t_dew_c / (237.3 + t_dew_c) - 7.5 * t_c / (237.3 + t_c)
+    return np.asarray(np.minimum(100.0, 100 * np.power(10.0, power)))
 
 
 def mean(values: Sequence[float]) -> float | None:

@@ -18,6 +18,7 @@ from random import Random
 from typing import Any
 
 import pytest
+from budgets import DailyBudget
 from builders import TURF
 from faulty import FaultyServer, Reply, as_json
 from ledger import note
@@ -30,7 +31,7 @@ from mowalert.service.lawn_table import read_table
 from mowalert.service.night import run_night
 from mowalert.service.policy import Policy
 from mowalert.store.engine import SqlStore
-from mowalert.weather.fallback import DailyBudget, WeatherService
+from mowalert.weather.fallback import WeatherService
 from mowalert.weather.http import Http
 from mowalert.weather.open_meteo import OpenMeteo
 

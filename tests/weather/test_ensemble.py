@@ -7,10 +7,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from budgets import DailyBudget
 from weather_server import WeatherServer
 
 from mowalert.domain.weather import Place
-from mowalert.weather.fallback import DailyBudget, WeatherService
+from mowalert.weather.fallback import WeatherService
 from mowalert.weather.http import Http
 from mowalert.weather.open_meteo import OpenMeteo, read_ensemble
 

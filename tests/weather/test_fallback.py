@@ -4,12 +4,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from budgets import DailyBudget
 from ports import free_port
 from weather_server import WeatherServer
 
 from mowalert.domain.weather import Place
 from mowalert.service.ports import Pulled
-from mowalert.weather.fallback import DailyBudget, WeatherService
+from mowalert.weather.fallback import WeatherService
 from mowalert.weather.http import Http
 from mowalert.weather.met_norway import MetNorway
 from mowalert.weather.nws import Nws
