@@ -171,7 +171,7 @@ def run_inline(services: Services, now: datetime) -> None:
 def all_rows(url: str, *, without: frozenset[str] = frozenset()) -> Mapping[str, list[tuple[Any, ...]]]:
     """Every row that matters, whoever wrote it and in whatever order."""
     engine = sa.create_engine(url)
-    left_out = {"night", "night_shard", "budget"} | without
+    left_out = {"night", "night_shard", "budget", "tally"} | without
     found = {}
     with engine.connect() as connection:
         for table in metadata.sorted_tables:

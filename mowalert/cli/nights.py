@@ -1,9 +1,8 @@
 """Commands that run the service."""
 
 import logging
-import sys
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import datetime
 from functools import partial
@@ -22,10 +21,9 @@ from mowalert.cli.common import (
     settings_now,
 )
 from mowalert.errors import ConfigError
-from mowalert.service.deliver import DeliveryReport, deliver
+from mowalert.service.deliver import DeliveryReport
 from mowalert.service.failures import note_failure
 from mowalert.service.night import NightReport, run_night
-from mowalert.service.ports import Transport
 from mowalert.service.status import CallState, Status, note_scheduler, status_of
 from mowalert.store.upgrade import head, schema_version, upgrade
 from mowalert.wiring import Services
@@ -87,6 +85,7 @@ def init_store() -> None:
 
 def night(at: AtOption = None, json: JsonOption = False) -> None:
     """Pull weather, grow the stands, and tell the rounds that have come."""
+    _log_warnings()
     with one_line_errors(), opened() as services:
         if services.settings.jobs.runner == "celery":
             _give_out(services, moment(at), json=json)
@@ -177,6 +176,7 @@ def _night(services: Services, now: datetime) -> NightReport:
 
 def deliver_messages(at: AtOption = None, json: JsonOption = False) -> None:
     """Send what the outbox holds."""
+    _log_warnings()
     with one_line_errors(), opened() as services:
         if services.settings.jobs.runner == "celery":
             with _engine(services.settings) as engine:
@@ -203,24 +203,9 @@ def _show_delivery(report: DeliveryReport) -> None:
 
 
 def _deliver(services: Services, now: datetime) -> DeliveryReport:
-    transports = services.transports()
-    try:
-        return deliver(
-            services.store,
-            transports,
-            services.turf,
-            services.policy,
-            services.sms,
-            now=now,
-            pace=services.pace,
-        )
-    finally:
-        _close(list(transports.values()))
+    from mowalert.jobs.delivery import send_batch
 
-
-def _close(transports: Sequence[Transport]) -> None:
-    for transport in transports:
-        transport.close()
+    return send_batch(services, now=now)
 
 
 def scheduler(
@@ -231,10 +216,11 @@ def scheduler(
     """Run until stopped: pull, rounds and delivery, one tick at a time."""
     import structlog
 
+    from mowalert.jobs.logs import log_to_stderr
     from mowalert.jobs.scheduler import run_scheduler
 
     with one_line_errors(), opened() as services, ExitStack() as stack:
-        _log_to_stderr()
+        log_to_stderr()
         celery = services.settings.jobs.runner == "celery"
         engine = stack.enter_context(_engine(services.settings)) if celery else None
 
@@ -254,6 +240,7 @@ def scheduler(
             delivery = _deliver(services, now)
             structlog.get_logger().info(
                 "tick done",
+                run=str(night_report.night_id),
                 cells=night_report.pull.served,
                 stands=night_report.grow.grown,
                 digests=night_report.tell.digests,
@@ -272,29 +259,22 @@ def worker(
     ] = 2,
 ) -> None:
     """Work on the shards and messages a scheduler gives out, until stopped."""
+    from mowalert.jobs.logs import log_to_stderr
+
     with one_line_errors():
         settings = settings_now()
         if settings.jobs.runner != "celery":
             raise ConfigError(f"jobs.runner: found {settings.jobs.runner!r}; for workers allowed is: celery")
         with _engine(settings) as engine:
-            _log_to_stderr()
+            log_to_stderr()
             raise typer.Exit(engine.work(processes=processes))
 
 
-def _log_to_stderr() -> None:
-    import structlog
+def _log_warnings() -> None:
+    from mowalert.jobs.logs import log_to_stderr
 
-    structlog.configure(
-        processors=[
-            structlog.contextvars.merge_contextvars,
-            structlog.processors.TimeStamper(fmt="iso", utc=True),
-            structlog.processors.add_log_level,
-            structlog.processors.format_exc_info,
-            structlog.processors.JSONRenderer(),
-        ],
-        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
-    )
-    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    # Stdout is for what the command itself says.
+    log_to_stderr(least=logging.WARNING)
 
 
 def status(at: AtOption = None, json: JsonOption = False) -> None:
@@ -325,7 +305,8 @@ def _show_status(seen: Status) -> None:
     for one in seen.calls:
         typer.echo(f"calls: {_calls_line(one)}")
     outbox = ", ".join(f"{count} {state}" for state, count in sorted(seen.outbox.items()))
-    typer.echo(f"outbox: {outbox or 'empty'}")
+    waits = "" if seen.oldest_due_min is None else f"; one could have gone {seen.oldest_due_min:.0f} min ago"
+    typer.echo(f"outbox: {outbox or 'empty'}{waits}")
     for entry in seen.rounds:
         digests = f", {counted(entry.digests, 'digest')}" if entry.outcome == "done" else ""
         typer.echo(f"round {entry.round_id} of {entry.local_date}: {entry.outcome}{digests}")

@@ -16,8 +16,10 @@ from kombu.exceptions import OperationalError
 from structlog.contextvars import bound_contextvars
 
 from mowalert.errors import BrokerError
+from mowalert.jobs.delivery import send_batch
 from mowalert.jobs.night_work import Done, shards_to_give, work_on
-from mowalert.service.deliver import DeliveryReport, deliver
+from mowalert.service.deliver import DeliveryReport
+from mowalert.service.shards import run_of
 from mowalert.settings import Settings
 from mowalert.wiring import Services, open_services
 
@@ -119,7 +121,7 @@ class Engine:
         self.app.close()
 
     def _run_shard(self, task: Any, night_id: int, shard: int) -> None:
-        with bound_contextvars(run=f"{night_id}.{shard}"):
+        with bound_contextvars(run=run_of(night_id, shard)):
             self._next(night_id, self._tried(task, lambda: work_on(self._mine(), night_id, shard)))
 
     def _next(self, night_id: int, done: Done) -> None:
@@ -130,29 +132,15 @@ class Engine:
 
     def _run_deliver(self, task: Any, at: str | None) -> None:
         now = datetime.fromisoformat(at) if at else self._clock()
-        with bound_contextvars(run=str(task.request.id)):
-            report: DeliveryReport = self._tried(task, lambda: self._send(now))
-            log.info("delivered", sent=report.sent, failed=report.failed, retried=report.retried)
+        run = f"delivery.{task.request.id}"
+
+        def send() -> DeliveryReport:
+            return send_batch(self._mine(), now=now, most=AT_ONCE, run=run)
+
+        with bound_contextvars(run=run):
+            report: DeliveryReport = self._tried(task, send)
         if report.taken >= AT_ONCE:
             self._give(self._deliver, at)
-
-    def _send(self, now: datetime) -> DeliveryReport:
-        services = self._mine()
-        ways = services.transports()
-        try:
-            return deliver(
-                services.store,
-                ways,
-                services.turf,
-                services.policy,
-                services.sms,
-                now=now,
-                pace=services.pace,
-                most=AT_ONCE,
-            )
-        finally:
-            for way in ways.values():
-                way.close()
 
     def _tried(self, task: Any, what: Callable[[], Any]) -> Any:
         """Do something; whatever goes wrong, the task is given out again, later each time."""

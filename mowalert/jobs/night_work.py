@@ -8,6 +8,7 @@ import structlog
 from mowalert.service.night import begin_night, end_night, next_moment
 from mowalert.service.ports_nights import NightRecord, NightState, ShardRecord, ShardState
 from mowalert.service.shards import run_shard
+from mowalert.service.totals import SHARDS
 from mowalert.wiring import Services
 
 SENT_AGAIN_AFTER = timedelta(minutes=15)
@@ -113,6 +114,7 @@ def _give_up(services: Services, night: NightRecord, shard: int, tries: int) -> 
     """Let a night end without a shard, or without its end: the next one tells who was not told."""
     log.error("shard given up", night=night.night_id, shard=shard, tries=tries)
     with services.store.begin() as work:
+        work.tallies.add({SHARDS: {ShardState.FAILED.value: 1}})
         work.nights.close(night.night_id, shard, ShardState.FAILED)
         if shard == night.shards:
             work.nights.mark(night.night_id, NightState.LEFT)

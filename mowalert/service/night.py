@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
 
+from structlog.contextvars import bound_contextvars
+
 from mowalert.domain.grasses import Turf
 from mowalert.service.backup import restored_at
 from mowalert.service.bulletin import make_bulletins
@@ -20,9 +22,18 @@ from mowalert.service.ports import Store, WarningSource, WeatherSources, Words, 
 from mowalert.service.ports_nights import EVERY_CELL, NightRecord, NightState, ShardState
 from mowalert.service.privacy import forget_unconfirmed
 from mowalert.service.pull import PullReport
-from mowalert.service.shards import Progress, ShardReport, StepClock, run_shard, spans, tell_last
+from mowalert.service.shards import (
+    Progress,
+    ShardReport,
+    StepClock,
+    run_of,
+    run_shard,
+    spans,
+    tell_last,
+)
 from mowalert.service.spread import judge_forecasts
 from mowalert.service.tell import TellReport, add_up, rounds_come
+from mowalert.service.totals import of_end
 
 LAST_NIGHT = "last_night_at"
 """Name under which the store keeps the moment of the newest night."""
@@ -44,6 +55,7 @@ class NightReport:
     tell: TellReport
     mornings: MorningsReport = field(default_factory=MorningsReport)
     heat_notices: int = 0
+    night_id: int = 0
 
 
 def run_night(
@@ -221,20 +233,22 @@ def end_night(
         What was done; running it again does nothing twice.
     """
     now, clock = night.at, StepClock(progress)
-    with clock.step("last"):
-        told = tell_last(store, turf, words, policy, night)
-    with clock.step("mornings"):
-        mornings = hand_out(store, turf, policy, office, now=now) if office else MorningsReport()
-        hot = tell_crew_heat(store, heat.words, policy, heat.links, now=now) if heat else 0
-    with clock.step("bulletins"):
-        # What a night judges is known to the next: its shards, in whatever order, know the same.
-        judge_forecasts(store)
-        forget_unconfirmed(store, now=now)
-        make_bulletins(store, turf, max_age=policy.max_age, now=now)
+    with bound_contextvars(run=run_of(night.night_id, night.shards)):
+        with clock.step("last"):
+            told = tell_last(store, turf, words, policy, night)
+        with clock.step("mornings"):
+            mornings = hand_out(store, turf, policy, office, now=now) if office else MorningsReport()
+            hot = tell_crew_heat(store, heat.words, policy, heat.links, now=now) if heat else 0
+        with clock.step("bulletins"):
+            # What a night judges is known to the next: its shards, in whatever order, know the same.
+            judge_forecasts(store)
+            forget_unconfirmed(store, now=now)
+            make_bulletins(store, turf, max_age=policy.max_age, now=now)
     seconds = {step: round(taken, 4) for step, taken in clock.seconds.items()}
     with store.begin() as work:
         work.nights.close(night.night_id, night.shards, ShardState.DONE, report={"seconds": seconds})
         work.nights.mark(night.night_id, NightState.DONE)
+        work.tallies.add(of_end(seconds))
         work.set_meta(LAST_NIGHT, now.isoformat())
         work.commit()
     return EndReport(told, mornings, hot)
@@ -261,6 +275,7 @@ def _add_up(night: NightRecord, reports: Sequence[ShardReport], end: EndReport) 
         tell=add_up([*(report.tell for report in reports), end.tell]),
         mornings=end.mornings,
         heat_notices=end.heat_notices,
+        night_id=night.night_id,
     )
 
 

@@ -15,6 +15,7 @@ from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal, Weat
 from mowalert.domain.words import Channel, NoticeKind
 from mowalert.service.ports_crews import Crews, Parks
 from mowalert.service.ports_nights import Cells, Nights
+from mowalert.service.ports_tallies import Tallies
 from mowalert.service.records import (
     AnchorUpdate,
     BulletinRecord,
@@ -463,6 +464,9 @@ class Outbox(Protocol):
     def states(self) -> Mapping[str, int]:
         """How many messages are in which state."""
 
+    def oldest_due(self, *, now: datetime) -> datetime | None:
+        """Since when the message that has waited longest could have gone; none where none waits."""
+
 
 class Guides(Protocol):
     """Region guides, every version ever kept, and the lawns they speak of."""
@@ -745,6 +749,10 @@ class Work(Protocol):
     @property
     def nights(self) -> Nights:
         """Nights and their shards."""
+
+    @property
+    def tallies(self) -> Tallies:
+        """Sums since the beginning."""
 
     def commit(self) -> None:
         """Make it last."""

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from itertools import groupby
 from time import perf_counter
 
+from structlog.contextvars import bound_contextvars
+
 from mowalert.domain.grasses import Turf
 from mowalert.service.grow import GrowReport, grow_stands
 from mowalert.service.policy import Policy
@@ -37,6 +39,7 @@ from mowalert.service.tell import (
     tell_lawns,
     tell_missed,
 )
+from mowalert.service.totals import of_shard
 
 Progress = Callable[[str], None]
 
@@ -83,6 +86,11 @@ class StepClock:
             yield
         finally:
             self.seconds[name] = self.seconds.get(name, 0.0) + perf_counter() - began
+
+
+def run_of(night_id: int, shard: int) -> str:
+    """Return what every line of a log about a shard is marked with."""
+    return f"{night_id}.{shard}"
 
 
 def spans(cell_ids: Sequence[int], size: int) -> list[Cells]:
@@ -134,17 +142,20 @@ def run_shard(
     if record.state is not ShardState.WAITING:
         return None
     clock, now = StepClock(progress), night.at
-    with clock.step("pull"):
-        pulled = pull_weather(store, sources, now=now, cell_ids=cell_ids)
-    with clock.step("grow"):
-        grown = grow_stands(store, turf, now=now, cell_ids=cell_ids)
-    with clock.step("silence"):
-        assumed = assume_cuts(store, turf, now=now, within=record.cells)
-    with clock.step("tell"):
-        told, left = tell_shard(store, turf, words, policy, night, record)
+    with bound_contextvars(run=run_of(night.night_id, shard)):
+        with clock.step("pull"):
+            pulled = pull_weather(store, sources, now=now, cell_ids=cell_ids)
+        with clock.step("grow"):
+            grown = grow_stands(store, turf, now=now, cell_ids=cell_ids)
+        with clock.step("silence"):
+            assumed = assume_cuts(store, turf, now=now, within=record.cells)
+        with clock.step("tell"):
+            told, left = tell_shard(store, turf, words, policy, night, record)
     report = ShardReport(pulled, grown, assumed, told, clock.seconds)
+    figures = report.figures()
     with store.begin() as work:
-        work.nights.close(night.night_id, shard, ShardState.DONE, left_lawns=left, report=report.figures())
+        work.nights.close(night.night_id, shard, ShardState.DONE, left_lawns=left, report=figures)
+        work.tallies.add(of_shard(figures))
         work.commit()
     return report
 

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from mowalert.service.failures import LAST_FAILURE
 from mowalert.service.night import LAST_NIGHT, is_overdue, last_night
 from mowalert.service.ports import Store, Work
+from mowalert.service.ports_tallies import Totals
 
 NO_LIMITS: Mapping[str, float] = MappingProxyType({})
 EVERY_MIN = "scheduler_every_min"
@@ -63,7 +64,7 @@ class Failure:
 
 @dataclass(frozen=True, slots=True)
 class NightStatus:
-    """The newest night: its shards by state, the most tries of one, and seconds of all shards by step."""
+    """The newest night: its shards by state, the most tries of one, and what all did and took by step."""
 
     night_id: int
     at: datetime
@@ -71,6 +72,7 @@ class NightStatus:
     shards: Mapping[str, int]
     most_tries: int
     seconds: Mapping[str, float]
+    work: Mapping[str, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +94,8 @@ class Status:
     rounds: tuple[RoundLog, ...]
     refusals: tuple[tuple[str, str, str], ...]
     calls: tuple[CallState, ...]
+    totals: Totals
+    oldest_due_min: float | None
     night: NightStatus | None = None
 
 
@@ -103,7 +107,7 @@ def status_of(
     with store.begin() as work:
         last = work.get_meta(LAST_NIGHT)
         every_min = float(work.get_meta(EVERY_MIN) or 0) or None
-        cells = work.weather.cells()
+        cells, due = work.weather.cells(), work.outbox.oldest_due(now=now)
         return Status(
             counts=work.lawns.counts(),
             last_night_at=last,
@@ -128,6 +132,8 @@ def status_of(
                 CallState(source, calls, daily_calls.get(source))
                 for source, calls in sorted(work.weather.spent(now.date()).items())
             ),
+            totals=work.tallies.all(),
+            oldest_due_min=None if due is None else round((now - due).total_seconds() / 60, 1),
             night=_newest_night(work),
         )
 
@@ -138,8 +144,10 @@ def _newest_night(work: Work) -> NightStatus | None:
         return None
     shards = work.nights.shards(night.night_id)
     seconds: Counter[str] = Counter()
+    done: Counter[str] = Counter()
     for shard in shards:
         seconds.update(shard.report.get("seconds", {}))
+        done.update({what: count for what, count in shard.report.items() if what != "seconds"})
     return NightStatus(
         night.night_id,
         night.at,
@@ -147,6 +155,7 @@ def _newest_night(work: Work) -> NightStatus | None:
         Counter(shard.state.value for shard in shards),
         max(shard.tries for shard in shards),
         {step: round(taken, 3) for step, taken in seconds.items()},
+        dict(done),
     )
 
 

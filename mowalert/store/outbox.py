@@ -211,6 +211,12 @@ class SqlOutbox:
         query = select(outbox.c.state, func.count()).group_by(outbox.c.state)
         return {row[0]: row[1] for row in self._connection.execute(query)}
 
+    def oldest_due(self, *, now: datetime) -> datetime | None:
+        """Since when the message that has waited longest could have gone; none where none waits."""
+        due = (outbox.c.state.in_(WAITING), outbox.c.next_try_at <= now, outbox.c.useful_until > now)
+        query = select(outbox.c.next_try_at).where(*due).order_by(outbox.c.next_try_at).limit(1)
+        return self._connection.scalar(query)
+
 
 def _waiting(message: NewMessage) -> dict[str, Any]:
     return values_of(message) | {

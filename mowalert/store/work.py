@@ -18,6 +18,7 @@ from mowalert.store.rounds import SqlRounds
 from mowalert.store.signups import SqlSignups
 from mowalert.store.stands import SqlStands
 from mowalert.store.tables import meta
+from mowalert.store.tallies import SqlTallies
 from mowalert.store.warnings import SqlWarnings
 from mowalert.store.weather import SqlWeather
 
@@ -50,6 +51,7 @@ class SqlWork:
         self.crews = SqlCrews(connection)
         self.parks = SqlParks(connection)
         self.nights = SqlNights(connection)
+        self.tallies = SqlTallies(connection)
 
     def commit(self) -> None:
         """Make it last."""

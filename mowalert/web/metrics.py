@@ -7,15 +7,17 @@ from threading import Lock
 from time import perf_counter
 
 from prometheus_client import CollectorRegistry, Counter, Histogram, generate_latest
-from prometheus_client.core import GaugeMetricFamily
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 from starlette.routing import Mount
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from mowalert.errors import StoreError
+from mowalert.service.failures import FAILURES
 from mowalert.service.overview import ages_by_source
 from mowalert.service.ports import Store
-from mowalert.service.status import NightStatus, Status, status_of
+from mowalert.service.status import NO_LIMITS, NightStatus, Status, status_of
+from mowalert.service.totals import DELIVERIES, NIGHT_WORK, NIGHTS, SHARDS, STEP_SECONDS
 
 METHODS = frozenset({"DELETE", "GET", "HEAD", "OPTIONS", "PATCH", "POST", "PUT"})
 ELSEWHERE = "none"
@@ -23,6 +25,17 @@ ELSEWHERE = "none"
 READ_AGAIN = timedelta(seconds=10)
 """A look counts whole tables: however often somebody asks, it is taken no more often than this."""
 ROUNDS = 100
+
+
+TOTALS = {
+    STEP_SECONDS: ("mowalert_step_seconds", "Time of the steps of all nights and deliveries.", "step"),
+    NIGHT_WORK: ("mowalert_work", "What the shards of all nights did.", "what"),
+    SHARDS: ("mowalert_shards", "Shards by how they ended.", "state"),
+    NIGHTS: ("mowalert_nights", "Nights by how they ended.", "state"),
+    DELIVERIES: ("mowalert_deliveries", "Messages by what became of them.", "outcome"),
+    FAILURES: ("mowalert_failures", "Ticks of the scheduler, and parts of nights, that failed.", "part"),
+}
+"""Of all processes together since the store was made: workers need no figures of their own."""
 
 
 class Metrics:
@@ -34,11 +47,15 @@ class Metrics:
         Where everything is kept.
     clock : Callable[[], datetime]
         Tells the moment.
+    daily_calls : Mapping[str, float]
+        Calls a day that each source of weather allows.
     """
 
-    def __init__(self, store: Store, clock: Callable[[], datetime]) -> None:
+    def __init__(
+        self, store: Store, clock: Callable[[], datetime], daily_calls: Mapping[str, float] = NO_LIMITS
+    ) -> None:
         self._registry = CollectorRegistry()
-        self._registry.register(StoreFigures(store, clock))
+        self._registry.register(StoreFigures(store, clock, daily_calls))
         self._requests = Counter(
             "mowalert_requests",
             "Requests answered.",
@@ -73,18 +90,22 @@ class StoreFigures(Collector):
         Where everything is kept.
     clock : Callable[[], datetime]
         Tells the moment.
+    daily_calls : Mapping[str, float]
+        Calls a day that each source of weather allows.
     """
 
-    def __init__(self, store: Store, clock: Callable[[], datetime]) -> None:
-        self._store, self._clock = store, clock
+    def __init__(
+        self, store: Store, clock: Callable[[], datetime], daily_calls: Mapping[str, float] = NO_LIMITS
+    ) -> None:
+        self._store, self._clock, self._daily_calls = store, clock, daily_calls
         self._lock = Lock()
-        self._kept: tuple[datetime, list[GaugeMetricFamily]] | None = None
+        self._kept: tuple[datetime, list[Metric]] | None = None
 
-    def describe(self) -> list[GaugeMetricFamily]:
+    def describe(self) -> list[Metric]:
         """Name nothing beforehand: that would ask the store while the pages start."""
         return []
 
-    def collect(self) -> list[GaugeMetricFamily]:
+    def collect(self) -> list[Metric]:
         """Return the figures; of a store that cannot be read, only that."""
         now = self._clock()
         with self._lock:
@@ -92,9 +113,9 @@ class StoreFigures(Collector):
                 self._kept = now, list(self._look(now))
             return self._kept[1]
 
-    def _look(self, now: datetime) -> Iterator[GaugeMetricFamily]:
+    def _look(self, now: datetime) -> Iterator[Metric]:
         try:
-            status = status_of(self._store, now=now, latest=ROUNDS)
+            status = status_of(self._store, now=now, latest=ROUNDS, daily_calls=self._daily_calls)
         except StoreError:
             yield _gauge("mowalert_store_readable", "Whether the store can be read.", 0)
             return
@@ -105,6 +126,10 @@ class StoreFigures(Collector):
         if status.night is not None:
             yield from _shard_figures(status.night)
         yield from _weather_figures(status)
+        yield from _total_figures(status)
+        waits_s = 60 * (status.oldest_due_min or 0.0)
+        says = "How long a message has waited that could go."
+        yield _gauge("mowalert_oldest_message_wait_seconds", says, waits_s)
         yield _labelled("mowalert_messages", "Messages by state.", "state", status.outbox)
         outcomes = Tally(entry.outcome for entry in status.rounds)
         yield _labelled(
@@ -125,6 +150,7 @@ def _shard_figures(night: NightStatus) -> Iterator[GaugeMetricFamily]:
     yield _labelled(
         "mowalert_night_step_seconds", "Time of its steps, over all shards.", "step", night.seconds
     )
+    yield _labelled("mowalert_night_work", "What its shards did.", "what", night.work)
 
 
 def _weather_figures(status: Status) -> Iterator[GaugeMetricFamily]:
@@ -132,6 +158,18 @@ def _weather_figures(status: Status) -> Iterator[GaugeMetricFamily]:
     yield _labelled("mowalert_weather_age_seconds", "Age of a source's oldest cell.", "source", oldest)
     without = sum(cell.age_h is None for cell in status.weather)
     yield _gauge("mowalert_cells_without_weather", "Cells in use that never had weather.", without)
+    calls = {one.source: one.calls for one in status.calls}
+    yield _labelled("mowalert_weather_calls", "Calls made of a source on this UTC day.", "source", calls)
+    most = {one.source: one.most for one in status.calls if one.most is not None}
+    yield _labelled("mowalert_weather_calls_limit", "Calls a day that it allows.", "source", most)
+
+
+def _total_figures(status: Status) -> Iterator[CounterMetricFamily]:
+    for figure, (name, says, label) in TOTALS.items():
+        family = CounterMetricFamily(name, says, labels=[label])
+        for key, value in status.totals.get(figure, {}).items():
+            family.add_metric([key], value)
+        yield family
 
 
 def _gauge(name: str, says: str, value: float) -> GaugeMetricFamily:

@@ -26,7 +26,7 @@ SPOKEN_FOR = ("forwarded", "x-forwarded-for", "x-real-ip")
 def watch(app: FastAPI) -> None:
     """Count an application's requests and answer for its health; its site must be set."""
     site: Site = app.state.site
-    app.state.metrics = Metrics(site.services.store, site.clock)
+    app.state.metrics = Metrics(site.services.store, site.clock, site.services.settings.weather.daily_calls())
     app.add_middleware(CountRequests, metrics=app.state.metrics)
     app.include_router(router)
 

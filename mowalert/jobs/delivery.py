@@ -1,0 +1,65 @@
+"""One batch of the outbox, whoever sends it: its lines carry one run, and what became of it is counted."""
+
+from datetime import datetime
+from secrets import token_hex
+from time import perf_counter
+
+import structlog
+from structlog.contextvars import bound_contextvars
+
+from mowalert.service.deliver import DeliveryReport, deliver
+from mowalert.service.totals import of_delivery
+from mowalert.wiring import Services
+
+log = structlog.get_logger()
+
+
+def send_batch(
+    services: Services, *, now: datetime, most: int | None = None, run: str | None = None
+) -> DeliveryReport:
+    """Send what the outbox holds.
+
+    Parameters
+    ----------
+    services : Services
+        What it is sent with.
+    now : datetime
+        The moment.
+    most : int | None
+        Messages at most; none for all.
+    run : str | None
+        What the lines of this batch are marked with; a new name if none is given.
+
+    Returns
+    -------
+    DeliveryReport
+        What became of them.
+    """
+    began, ways = perf_counter(), services.transports()
+    with bound_contextvars(run=run or f"delivery.{token_hex(4)}"):
+        try:
+            report = deliver(
+                services.store,
+                ways,
+                services.turf,
+                services.policy,
+                services.sms,
+                now=now,
+                pace=services.pace,
+                most=most,
+            )
+        finally:
+            for way in ways.values():
+                way.close()
+        seconds = perf_counter() - began
+        with services.store.begin() as work:
+            work.tallies.add(of_delivery(report, seconds=seconds))
+            work.commit()
+        log.info(
+            "delivered",
+            sent=report.sent,
+            failed=report.failed,
+            retried=report.retried,
+            seconds=round(seconds, 3),
+        )
+    return report

@@ -1,0 +1,39 @@
+"""Logs as JSON, a line an event, on stderr: ours and the libraries' alike, each with its run."""
+
+import logging
+import sys
+
+import structlog
+
+
+def log_to_stderr(*, least: int = logging.INFO) -> None:
+    """Send every line to stderr.
+
+    Parameters
+    ----------
+    least : int
+        Level from which our own lines are shown; libraries' are from a warning on.
+    """
+    shared: list[structlog.typing.Processor] = [
+        structlog.contextvars.merge_contextvars,
+        structlog.processors.TimeStamper(fmt="iso", utc=True),
+        structlog.processors.add_log_level,
+    ]
+    as_json = structlog.processors.JSONRenderer()
+    structlog.configure(
+        processors=[*shared, structlog.processors.format_exc_info, as_json],
+        wrapper_class=structlog.make_filtering_bound_logger(least),
+        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
+    )
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(
+        structlog.stdlib.ProcessorFormatter(
+            foreign_pre_chain=[*shared, structlog.stdlib.add_logger_name, structlog.stdlib.ExtraAdder()],
+            processors=[
+                structlog.stdlib.ProcessorFormatter.remove_processors_meta,
+                structlog.processors.format_exc_info,
+                as_json,
+            ],
+        )
+    )
+    logging.basicConfig(level=logging.WARNING, handlers=[handler], force=True)
