@@ -219,6 +219,18 @@ class JobsSettings(Section):
     time_limit_min: float = Field(default=25.0, gt=0, le=29)
 
 
+class RetentionSettings(Section):
+    """How many days what is kept; the rest is kept for good."""
+
+    messages_days: int = Field(default=400, ge=62)
+    notices_days: int = Field(default=1100, ge=400)
+    records_days: int = Field(default=1830, ge=400)
+    plans_days: int = Field(default=400, ge=30)
+    rounds_days: int = Field(default=100, ge=7)
+    refusals_days: int = Field(default=30, ge=2)
+    weather_days: int = Field(default=1100, ge=420)
+
+
 class Settings(Section):
     """Every setting."""
 
@@ -229,6 +241,7 @@ class Settings(Section):
     sms: SmsSettings = SmsSettings()
     jobs: JobsSettings = JobsSettings()
     crews: CrewSettings = CrewSettings()
+    retention: RetentionSettings = RetentionSettings()
 
     @property
     def store_url(self) -> str:

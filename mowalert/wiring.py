@@ -21,6 +21,7 @@ from mowalert.service.deliver import SmsPolicy
 from mowalert.service.mail_pace import MailPace
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
+from mowalert.service.ports_past import Old
 from mowalert.settings import CallSettings, OpenMeteoSettings, Settings, WeatherSettings, config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import refuse_other, schema_version, upgrade
@@ -117,6 +118,12 @@ class Services:
     def pace(self) -> MailPace:
         """How many mails a domain gets, as long as this process lasts."""
         return MailPace(self.settings.email.domain_per_min)
+
+    @property
+    def kept_days(self) -> "Mapping[Old, int]":
+        """How many days what is kept."""
+        chosen = self.settings.retention.model_dump()
+        return {what: chosen[f"{what.value}_days"] for what in Old}
 
     def transports(self) -> Mapping[Channel, Transport]:
         """Open a way out for each channel in use."""

@@ -51,6 +51,7 @@ COMMANDS = {
     "status": "nights",
     "check-config": "nights",
     "init-store": "nights",
+    "tidy": "nights",
     "backup": "backups",
     "restore": "backups",
 }

@@ -1,6 +1,7 @@
 """Commands that run the service."""
 
 import logging
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
@@ -24,6 +25,7 @@ from mowalert.errors import ConfigError
 from mowalert.service.deliver import DeliveryReport
 from mowalert.service.failures import note_failure
 from mowalert.service.night import NightReport, run_night
+from mowalert.service.retention import forget_daily, forget_old, old_rows
 from mowalert.service.status import CallState, Status, note_scheduler, status_of
 from mowalert.store.upgrade import head, schema_version, upgrade
 from mowalert.wiring import Services
@@ -46,6 +48,7 @@ def register(app: typer.Typer) -> None:
     app.command("scheduler")(scheduler)
     app.command("worker")(worker)
     app.command("status")(status)
+    app.command("tidy")(tidy)
 
 
 def check_config(json: JsonOption = False) -> None:
@@ -234,6 +237,8 @@ def scheduler(
                     shards = engine.begin_night(services, now=now)
                     engine.begin_delivery()
                     structlog.get_logger().info("tick done", shards_given=shards)
+                if alone:
+                    tidy_daily(now)
 
         def work_alone(now: datetime) -> None:
             night_report = _night(services, now)
@@ -247,6 +252,12 @@ def scheduler(
                 sent=delivery.sent,
                 failed=delivery.failed,
             )
+
+        def tidy_daily(now: datetime) -> None:
+            gone = forget_daily(services.store, services.kept_days, now=now)
+            if gone is not None and any(gone.rows.values()):
+                counts = {what.value: rows for what, rows in gone.rows.items()}
+                structlog.get_logger().info("old rows forgotten", whole=gone.whole, **counts)
 
         note_scheduler(services.store, every_min)
         run_scheduler(tick, every_min=every_min, failed=partial(note_failure, services.store))
@@ -314,6 +325,25 @@ def _show_status(seen: Status) -> None:
     for (at_text, source, reason), count in refused.items():
         times = f" ({count} times)" if count > 1 else ""
         typer.echo(f"refused {at_text.replace('T', ' ')} UTC {source}: {reason}{times}")
+
+
+def tidy(
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only count what would go.")] = False,
+    at: AtOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Forget what is older than [retention] keeps it; the scheduler does so once a day."""
+    with one_line_errors(), opened() as services:
+        now, days = moment(at), services.kept_days
+        if dry_run:
+            found = old_rows(services.store, days, now=now)
+        else:
+            found = forget_old(services.store, days, now=now, most=sys.maxsize)
+        if json:
+            print_json(found.rows)
+            return
+        for what, rows in found.rows.items():
+            typer.echo(f"{what.value:<10}{rows:>12,} {'would be ' if dry_run else ''}forgotten")
 
 
 def _calls_line(of: CallState) -> str:

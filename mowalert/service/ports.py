@@ -15,6 +15,7 @@ from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal, Weat
 from mowalert.domain.words import Channel, NoticeKind
 from mowalert.service.ports_crews import Crews, Parks
 from mowalert.service.ports_nights import Cells, Nights
+from mowalert.service.ports_past import Past
 from mowalert.service.ports_tallies import Tallies
 from mowalert.service.records import (
     AnchorUpdate,
@@ -753,6 +754,10 @@ class Work(Protocol):
     @property
     def tallies(self) -> Tallies:
         """Sums since the beginning."""
+
+    @property
+    def past(self) -> Past:
+        """What is old."""
 
     def commit(self) -> None:
         """Make it last."""

@@ -14,6 +14,7 @@ from mowalert.store.nights import SqlNights
 from mowalert.store.operators import SqlOperators
 from mowalert.store.outbox import SqlOutbox
 from mowalert.store.parks import SqlParks
+from mowalert.store.past import SqlPast
 from mowalert.store.rounds import SqlRounds
 from mowalert.store.signups import SqlSignups
 from mowalert.store.stands import SqlStands
@@ -52,6 +53,7 @@ class SqlWork:
         self.parks = SqlParks(connection)
         self.nights = SqlNights(connection)
         self.tallies = SqlTallies(connection)
+        self.past = SqlPast(connection)
 
     def commit(self) -> None:
         """Make it last."""
