@@ -46,11 +46,12 @@ class Services:
     turf: Turf
     policy: Policy
     sms: SmsPolicy
+    patience_s: float | None = None
 
     @cached_property
     def sources(self) -> "WeatherService":
         """Weather in the configured order."""
-        return _weather(self.settings, self.store)
+        return _weather(self.settings, self.store, self.patience_s)
 
     @cached_property
     def warning_sources(self) -> "Sequence[WarningSource]":
@@ -134,13 +135,15 @@ class Services:
         self.store.close()
 
 
-def open_services(settings: Settings) -> Services:
+def open_services(settings: Settings, *, patience_s: float | None = None) -> Services:
     """Make everything from settings.
 
     Parameters
     ----------
     settings : Settings
         Checked settings.
+    patience_s : float | None
+        Longest wait until a source of weather may be asked; a night's if none is given. [s]
 
     Returns
     -------
@@ -166,6 +169,7 @@ def open_services(settings: Settings) -> Services:
             links=links,
         ),
         sms=SmsPolicy(monthly_limit=settings.sms.monthly_limit),
+        patience_s=patience_s,
     )
 
 
@@ -222,8 +226,8 @@ def _limits(chosen: CallSettings, usual: "Limits") -> "Limits":
     return replace(usual, **{name: float(calls) for name, calls in chosen.calls().items()})
 
 
-def _weather(settings: Settings, store: SqlStore) -> "WeatherService":
-    from mowalert.weather.budget import SharedBudget
+def _weather(settings: Settings, store: SqlStore, patience_s: float | None) -> "WeatherService":
+    from mowalert.weather.budget import LONGEST_WAIT_S, SharedBudget
     from mowalert.weather.fallback import WeatherService
     from mowalert.weather.http import Http
     from mowalert.weather.met_norway import MetNorway
@@ -249,7 +253,8 @@ def _weather(settings: Settings, store: SqlStore) -> "WeatherService":
     }
     if "grid" in chosen.sources:
         made["grid"] = _grid(settings)
-    budget = SharedBudget(store, call_limits(chosen))
+    wait_s = LONGEST_WAIT_S if patience_s is None else patience_s
+    budget = SharedBudget(store, call_limits(chosen), longest_wait_s=wait_s)
     return WeatherService([made[name] for name in chosen.sources], budget)
 
 

@@ -56,11 +56,11 @@ def settings_now() -> "Settings":
 
 
 @contextmanager
-def opened() -> Iterator["Services"]:
-    """Open the services for one command."""
+def opened(*, patience_s: float | None = None) -> Iterator["Services"]:
+    """Open the services for one command; ``patience_s`` is the longest wait for a source of weather."""
     from mowalert.wiring import open_services
 
-    services = open_services(settings_now())
+    services = open_services(settings_now(), patience_s=patience_s)
     try:
         yield services
     finally:

@@ -7,6 +7,9 @@ import typer
 from mowalert.cli.common import one_line_errors, opened
 from mowalert.errors import InputError
 
+PATIENCE_S = 5.0
+"""Somebody who joins waits for their first outlook: the next source, or the night, is asked instead."""
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
@@ -28,7 +31,7 @@ def serve(
             from mowalert.web.app import create_app
         except ImportError as error:
             raise InputError("the pages need more: install mowalert[web]") from error
-        with opened() as services:
+        with opened(patience_s=PATIENCE_S) as services:
             uvicorn.run(
                 create_app(services),
                 host=host,

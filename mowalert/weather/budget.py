@@ -16,7 +16,7 @@ from mowalert.service.ports import CallBucket, Store
 
 MINUTE_S, HOUR_S = 60, 3600
 LONGEST_WAIT_S = 120.0
-"""Whoever would have to wait longer asks the next source; working value."""
+"""For a night, whose shards may take some minutes; working value."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +56,8 @@ class SharedBudget:
         Tells the moment. A night may be of another one; calls are made now.
     wait : Callable[[float], None]
         Waits so many seconds.
+    longest_wait_s : float
+        Whoever would have to wait longer asks the next source.
     """
 
     def __init__(
@@ -65,8 +67,10 @@ class SharedBudget:
         *,
         clock: Callable[[], datetime] = lambda: datetime.now(UTC),
         wait: Callable[[float], None] = sleep,
+        longest_wait_s: float = LONGEST_WAIT_S,
     ) -> None:
         self._store, self._limits, self._clock, self._wait = store, limits, clock, wait
+        self._longest_wait_s = longest_wait_s
 
     def most(self, source: str) -> float:
         """Calls of the largest request that can ever be made."""
@@ -99,7 +103,7 @@ class SharedBudget:
                     continue
                 bucket = work.weather.hold_bucket(source, span_s, full=limit / 2, at=now)
                 after, wait_s = drawn(bucket, calls, span_s=span_s, limit=limit, now=now)
-                if wait_s > LONGEST_WAIT_S:
+                if wait_s > self._longest_wait_s:
                     return f"the {name}'s budget of calls is spent"
                 work.weather.keep_bucket(source, span_s, after)
                 waits_s.append(wait_s)

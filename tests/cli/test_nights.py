@@ -202,16 +202,46 @@ def test_the_status_shows_lawns_weather_messages_and_rounds(program: Program) ->
     assert (seen["overdue"], seen["last_failure"], seen["scheduler_every_min"]) == (False, None, None)
     assert seen["weather"] == [{"cell_id": 1, "source": "nws", "age_h": 2.0}]
     assert seen["outbox"] == {"ready": 1}
+    assert seen["oldest_due_min"] == 120
+    assert seen["night"]["work"]["stands"] == seen["totals"]["night_work"]["stands"] == 2
     (done,) = seen["rounds"]
     assert (done["local_date"], done["outcome"], done["digests"]) == ("2026-05-07", "done", 1)
     assert program("status", "--at", later).out.splitlines() == [
         "1 keeper, 1 site, 2 lawns, 2 stands, 1 cell",
         "last night: 2.0 h ago",
         "weather: 1 of 1 cell, oldest 2.0 h",
-        "outbox: 1 ready",
+        "outbox: 1 ready; one could have gone 120 min ago",
         "round 1 of 2026-05-07: done, 1 digest",
     ]
     assert "nights have stopped" in program("status", "--at", "2026-05-10T00:05Z").out
+
+
+def test_the_status_says_when_a_days_calls_are_spent(
+    program: Program, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.undo()
+    monkeypatch.chdir(program.folder)
+    monkeypatch.setenv("MOWALERT_WEATHER__SOURCES", "nws")
+    monkeypatch.setenv("MOWALERT_WEATHER__NWS__URL", "http://127.0.0.1:1")
+    monkeypatch.setenv("MOWALERT_WEATHER__NWS__DAILY_CALLS", "2")
+    enrol(program, ANN)
+    program("night", "--at", EVENING)
+    spent = "calls: nws 2 of 2 today; spent, cells without weather wait for another source or for tomorrow"
+    assert spent in program("status").out.splitlines()
+    (seen,) = program.json("status")["calls"]
+    assert seen == {"source": "nws", "calls": 2.0, "most": 2.0}
+
+
+def test_what_is_old_is_forgotten_by_hand(program: Program) -> None:
+    enrol(program, ANN, CREW)
+    program("night", "--at", EVENING)
+    program("deliver", "--at", EVENING)
+    later = "2029-05-07T22:05Z"
+    assert "messages             1 would be forgotten" in program("tidy", "--dry-run", "--at", later).out
+    assert program.json("tidy", "--dry-run", "--at", later)["weather"] > 0
+    gone = program.json("tidy", "--at", later)
+    assert (gone["messages"], gone["weather"] > 0) == (0, True)
+    assert program.json("tidy", "--dry-run", "--at", later)["weather"] == 0
 
 
 def test_a_round_that_was_missed_is_recorded(program: Program) -> None:

@@ -103,6 +103,16 @@ def test_who_would_wait_too_long_is_told_so_and_nothing_is_counted(store: SqlSto
     assert spent(store) == 500
 
 
+def test_whoever_is_in_a_hurry_waits_less(store: SqlStore) -> None:
+    clock = Clock()
+    limits = {"sky": Limits(minute=600)}
+    shared = SharedBudget(store, limits, clock=lambda: clock.now, wait=clock.wait, longest_wait_s=5)
+    assert shared.take("sky", 300) is None
+    assert shared.take("sky", 20) is None
+    assert shared.take("sky", 30) == "the minute's budget of calls is spent"
+    assert clock.waited_s == [pytest.approx(4)]
+
+
 def spent(store: SqlStore) -> float:
     with store.begin() as work:
         return work.weather.spent(TODAY)["sky"]
