@@ -167,6 +167,7 @@ def open_services(settings: Settings, *, patience_s: float | None = None) -> Ser
             host=_host(settings),
             plans_days=plans_days(),
             links=links,
+            daily_calls=settings.weather.daily_calls().get(settings.weather.sources[0]),
         ),
         sms=SmsPolicy(monthly_limit=settings.sms.monthly_limit),
         patience_s=patience_s,

@@ -1,5 +1,7 @@
 """A budget of calls in memory."""
 
+from math import inf
+
 from mowalert.weather.budget import Limits
 
 
@@ -7,14 +9,15 @@ class DailyBudget:
     """Calls that are left of a day, by source; others are free."""
 
     def __init__(self, limits: dict[str, float]) -> None:
-        self._left = dict(limits)
+        self._limits = limits
+        self._spent: dict[str, float] = {}
 
     def most(self, source: str) -> float:
         return Limits().most
 
     def take(self, source: str, calls: float, *, keep: float = 0.0) -> str | None:
-        left = self._left.get(source, Limits().day)
-        if left < calls + keep:
+        limit, spent = self._limits.get(source, inf), self._spent.get(source, 0.0)
+        if spent + calls > (1 - keep) * limit:
             return "the day's budget of calls is spent"
-        self._left[source] = left - calls
+        self._spent[source] = spent + calls
         return None

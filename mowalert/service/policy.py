@@ -14,6 +14,7 @@ class Policy:
     """What the operator set: channels in use, how old weather may be, and where links lead.
 
     With ``plans_days`` organisations that have crews are handed plans in place of plain lists.
+    ``daily_calls`` are those a day that the first source of weather allows; none where it allows any number.
     """
 
     channels: frozenset[Channel]
@@ -21,3 +22,4 @@ class Policy:
     host: str = "localhost"
     plans_days: bool = False
     links: Links = NO_PAGES
+    daily_calls: float | None = None

@@ -169,6 +169,9 @@ class Weather(Protocol):
     def cells(self, cell_ids: Sequence[int] | None = None) -> list[CellRecord]:
         """Cells that hold lawns, or those asked for, in order of id."""
 
+    def count(self) -> int:
+        """How many cells there are."""
+
     def used_ids(self, within: Cells) -> list[int]:
         """Ids of cells of a span that hold lawns, in order."""
 

@@ -16,6 +16,9 @@ NEW_CELL_DAYS = 10
 """More days back for a cell not served before: archives lag some days behind."""
 FRESH_FOR = timedelta(hours=3)
 """Weather younger than this is not asked for again."""
+FRESH_FOR_MOST = timedelta(hours=24)
+FORECASTS_SHARE = 2 / 3
+"""Of a day's calls kept for forecasts; the season's past and the spread may use the rest. Working value."""
 MOST_PAST_DAYS = 90
 ENSEMBLE_FRESH_FOR = timedelta(hours=20)
 """An ensemble costs ten times a forecast, and the spread changes little in a day."""
@@ -42,11 +45,36 @@ def local_date(cell: CellRecord, now: datetime) -> date:
 
 
 def pull_weather(
-    store: Store, sources: WeatherSources, *, now: datetime, cell_ids: Sequence[int] | None = None
+    store: Store,
+    sources: WeatherSources,
+    *,
+    now: datetime,
+    cell_ids: Sequence[int] | None = None,
+    daily_calls: float | None = None,
 ) -> PullReport:
-    """Ask for weather where it is older than a few hours; keep what was given and what was refused."""
+    """Ask for weather where it is older than a few hours; keep what was given and what was refused.
+
+    Parameters
+    ----------
+    store : Store
+        Where it is kept.
+    sources : WeatherSources
+        Who is asked.
+    now : datetime
+        The moment.
+    cell_ids : Sequence[int] | None
+        Cells of a shard; none for all.
+    daily_calls : float | None
+        Calls a day that the first source allows, if it counts them.
+
+    Returns
+    -------
+    PullReport
+        How it went.
+    """
     with store.begin() as work:
-        cells = [cell for cell in work.weather.cells(cell_ids) if _is_old(cell, now)]
+        fresh_for = spacing(work.weather.count(), daily_calls)
+        cells = [cell for cell in work.weather.cells(cell_ids) if _is_old(cell, now, fresh_for)]
         span = (cells[0].cell_id, cells[-1].cell_id) if cells else None
         mown = work.lawns.earliest_unanchored(within=span) if cells else {}
     _pull_history(store, sources, [cell for cell in cells if _lacks_history(cell, mown, now)], mown, now)
@@ -108,9 +136,17 @@ def _pull_ensembles(
             work.commit()
 
 
-def _is_old(cell: CellRecord, now: datetime) -> bool:
+def spacing(cells: int, daily_calls: float | None) -> timedelta:
+    """Return for how long weather is fresh: with many cells longer, so that a day's calls last all day."""
+    if not daily_calls:
+        return FRESH_FOR
+    pulls_a_day = FORECASTS_SHARE * daily_calls / max(1, cells)
+    return min(FRESH_FOR_MOST, max(FRESH_FOR, timedelta(days=1) / pulls_a_day))
+
+
+def _is_old(cell: CellRecord, now: datetime, fresh_for: timedelta) -> bool:
     # A clock that stepped back must not stop the pulls.
-    return cell.fetched_at is None or not timedelta(0) <= now - cell.fetched_at < FRESH_FOR
+    return cell.fetched_at is None or not timedelta(0) <= now - cell.fetched_at < fresh_for
 
 
 def _place(cell: CellRecord) -> Place:

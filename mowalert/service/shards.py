@@ -144,7 +144,7 @@ def run_shard(
     clock, now = StepClock(progress), night.at
     with bound_contextvars(run=run_of(night.night_id, shard)):
         with clock.step("pull"):
-            pulled = pull_weather(store, sources, now=now, cell_ids=cell_ids)
+            pulled = pull_weather(store, sources, now=now, cell_ids=cell_ids, daily_calls=policy.daily_calls)
         with clock.step("grow"):
             grown = grow_stands(store, turf, now=now, cell_ids=cell_ids)
         with clock.step("silence"):

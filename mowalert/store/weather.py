@@ -70,6 +70,10 @@ class SqlWeather:
         query = select(cell).where(_used()).order_by(cell.c.cell_id)
         return [CellRecord(**row) for row in self._connection.execute(query).mappings()]
 
+    def count(self) -> int:
+        """How many cells there are."""
+        return int(self._connection.scalar(select(func.count()).select_from(cell)) or 0)
+
     def used_ids(self, within: Cells) -> list[int]:
         """Ids of cells of a span that hold lawns, in order."""
         query = select(cell.c.cell_id).where(cell.c.cell_id.between(*within), _used())

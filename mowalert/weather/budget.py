@@ -7,7 +7,7 @@ wherever it begins, is more asked than allowed.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time, timedelta
 from math import inf
 from time import sleep
 from typing import Protocol
@@ -40,7 +40,10 @@ class Budget(Protocol):
         """Calls of the largest request that can ever be made."""
 
     def take(self, source: str, calls: float, *, keep: float = 0.0) -> str | None:
-        """Count calls, and return once they may be made; or say why they may not."""
+        """Count calls, and return once they may be made; or say why they may not.
+
+        ``keep`` is the share of a day's calls that others need, evenly through the day.
+        """
 
 
 class SharedBudget:
@@ -86,7 +89,7 @@ class SharedBudget:
         calls : float
             How many.
         keep : float
-            How many of the day must be left.
+            Share of a day's calls that others need, evenly through the day: by the evening little of it.
 
         Returns
         -------
@@ -107,12 +110,19 @@ class SharedBudget:
                     return f"the {name}'s budget of calls is spent"
                 work.weather.keep_bucket(source, span_s, after)
                 waits_s.append(wait_s)
-            if not work.weather.spend(source, now.date(), calls, most=limits.day - keep):
+            if not work.weather.spend(
+                source, now.date(), calls, most=(1 - keep * _left_of_day(now)) * limits.day
+            ):
                 return "the day's budget of calls is spent"
             work.commit()
         if max(waits_s) > 0:
             self._wait(max(waits_s))
         return None
+
+
+def _left_of_day(now: datetime) -> float:
+    midnight = datetime.combine(now.date(), time(), UTC) + timedelta(days=1)
+    return (midnight - now) / timedelta(days=1)
 
 
 def drawn(

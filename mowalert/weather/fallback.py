@@ -8,6 +8,7 @@ from typing import Protocol
 from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal
 from mowalert.errors import SourceError
 from mowalert.service.ports import Pulled
+from mowalert.service.pull import FORECASTS_SHARE
 from mowalert.weather.budget import Budget
 from mowalert.weather.days import UNREADABLE
 from mowalert.weather.open_meteo import ENSEMBLE_CALLS, OpenMeteo
@@ -15,9 +16,6 @@ from mowalert.weather.quality import checked
 
 FEWEST_DAYS_AHEAD = 3
 ENSEMBLE_PLACES_AT_ONCE = 50
-ENSEMBLE_RESERVE = 3.0
-FORECAST_SPAN_DAYS = 14
-"""Days a usual pull asks for, back and ahead."""
 FAULTS_TO_GIVE_UP = 2
 """Faults in one pull after which a source is left alone for its rest."""
 
@@ -125,11 +123,13 @@ class WeatherService:
                 return source.fetch_archive(batch, first=first, last=last, now=now)
 
             days = (last - first).days + 1
+
+            def enough(answer: PlaceWeather, now: datetime) -> bool:
+                return bool(answer.days)
+
             # A season costs as much as two dozen forecasts, and waits better than they do.
-            keep = source.calls(len(places), FORECAST_SPAN_DAYS)
-            self._ask_source(
-                source, ask, list(places), days, first, now, pull, lambda answer, now: bool(answer.days), keep
-            )
+            keep = FORECASTS_SHARE
+            self._ask_source(source, ask, list(places), days, first, now, pull, enough, keep)
         served = {answer.place.cell_id for answer in pull.served}
         left = tuple(place for place in places if place.cell_id not in served)
         return Pulled(tuple(pull.served), left, tuple(pull.refused))
@@ -159,8 +159,8 @@ class WeatherService:
             for start in range(0, len(places), size):
                 batch = places[start : start + size]
                 calls = ENSEMBLE_CALLS * len(batch)
-                # The forecast itself comes first: the spread may use what the day leaves over.
-                if self._budget.take(source.name, calls, keep=(ENSEMBLE_RESERVE - 1) * calls):
+                # The forecast itself comes first, now and later in the day.
+                if self._budget.take(source.name, calls, keep=FORECASTS_SHARE):
                     return found
                 try:
                     found += source.fetch_ensemble(batch, forecast_days=forecast_days, now=now)

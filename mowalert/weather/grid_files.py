@@ -88,9 +88,12 @@ class GridFiles:
         try:
             self._fetch(url, path)
             asked.write_text(str(now.timestamp()))
-        except requests.RequestException as error:
-            if not path.exists():
-                raise SourceError(type(error).__name__, permanent=False, source=NAME) from error
+        except (requests.RequestException, SourceError) as error:
+            if path.exists():
+                return path
+            if isinstance(error, SourceError):
+                raise
+            raise SourceError(type(error).__name__, permanent=False, source=NAME) from error
         return path
 
     def _fetch(self, url: str, path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -9,13 +10,14 @@ from hypothesis import strategies as st
 
 from mowalert.domain.weather import Place, PlaceWeather, WeatherDay
 from mowalert.service.ports import CallBucket
+from mowalert.service.pull import FORECASTS_SHARE, spacing
 from mowalert.service.status import status_of
 from mowalert.settings import load_settings
 from mowalert.store.engine import SqlStore
 from mowalert.weather import met_norway, open_meteo
 from mowalert.weather.budget import HOUR_S, Limits, SharedBudget, drawn
 from mowalert.weather.fallback import WeatherService
-from mowalert.wiring import call_limits
+from mowalert.wiring import call_limits, open_services
 
 NOW = datetime(2026, 7, 16, 10, tzinfo=UTC)
 TODAY = date(2026, 7, 16)
@@ -184,3 +186,40 @@ def test_an_address_or_a_key_of_ones_own_has_the_limits_that_are_set() -> None:
     assert (limits["open_meteo"], limits["nws"]) == (Limits(day=500000), Limits(minute=60))
     paid = {"MOWALERT_WEATHER__OPEN_METEO__API_KEY": "paid-for"}
     assert call_limits(load_settings(None, environ=paid).weather)["open_meteo"] == Limits(day=9000)
+
+
+def test_the_spread_and_a_seasons_past_leave_two_thirds_of_a_day_to_forecasts(store: SqlStore) -> None:
+    clock = Clock()
+    clock.now = datetime(2026, 7, 16, tzinfo=UTC)
+    shared = budget(store, Limits(day=900), clock)
+    assert shared.take("sky", 290, keep=FORECASTS_SHARE) is None
+    assert shared.take("sky", 20, keep=FORECASTS_SHARE) == "the day's budget of calls is spent"
+    assert shared.take("sky", 290) is None
+    clock.now += timedelta(hours=12)
+    # Half the day is over, and half of what forecasts need.
+    assert shared.take("sky", 20, keep=FORECASTS_SHARE) is None
+    assert shared.take("sky", 290) is None
+    assert shared.take("sky", 20) == "the day's budget of calls is spent"
+
+
+@pytest.mark.parametrize(
+    ("cells", "daily_calls", "hours"),
+    [
+        (2000, None, 3),
+        (10, 9000, 3),
+        (750, 9000, 3),
+        (2000, 9000, 8),
+        (50_000, 9000, 24),
+        (0, 9000, 3),
+        (5, 0, 3),
+    ],
+)
+def test_a_days_calls_last_all_day(cells: int, daily_calls: float | None, hours: float) -> None:
+    assert spacing(cells, daily_calls) == timedelta(hours=hours)
+
+
+def test_the_first_sources_limit_spaces_the_pulls(tmp_path: Path) -> None:
+    environ = {"MOWALERT_SERVICE__DATA_DIR": str(tmp_path)}
+    services = open_services(load_settings(None, environ=environ))
+    assert services.policy.daily_calls == 9000
+    services.close()

@@ -361,8 +361,10 @@ def test_a_file_is_fetched_from_its_address_once(tmp_path: Path, server: Weather
     assert len(server.asked) == 1
     # Asked again later, and kept while the address fails.
     server.says("/model.nc", b"gone", 503)
+    assert fetched(grid, now=NOW + timedelta(hours=1))[0].days == first[0].days
+    assert len(server.asked) == 2
     with pytest.raises(SourceError, match="status 503"):
-        fetched(grid, now=NOW + timedelta(hours=1))
+        fetched(a_grid(f"{server.url}/model.nc", folder=tmp_path / "elsewhere"))
 
 
 def test_memory_stays_flat_however_long_the_file_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
