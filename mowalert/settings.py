@@ -16,6 +16,8 @@ from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, f
 from mowalert.errors import ConfigError
 
 PREFIX = "MOWALERT_"
+HURRIED_WAIT_S = 5.0
+"""Longest wait for a source of weather while somebody waits for a page; working value."""
 HERE = Path(__file__).resolve().parent
 
 
@@ -149,6 +151,7 @@ class WeatherSettings(Section):
     contact: str = ""
     timeout_s: float = Field(default=20.0, gt=0, le=300)
     max_age_h: float = Field(default=36.0, gt=0, le=240)
+    longest_wait_s: float = Field(default=120.0, ge=0, le=600)
     open_meteo: OpenMeteoSettings = OpenMeteoSettings()
     nws: NwsSettings = NwsSettings()
     met_norway: MetNorwaySettings = MetNorwaySettings()
@@ -247,6 +250,11 @@ class Settings(Section):
     def store_url(self) -> str:
         """The store's URL, a file in ``data_dir`` unless set."""
         return self.store.url or f"sqlite:///{self.service.data_dir / 'mowalert.db'}"
+
+    def hurried(self) -> "Settings":
+        """Return these settings for when somebody waits: the next source, or the night, is asked instead."""
+        wait_s = min(self.weather.longest_wait_s, HURRIED_WAIT_S)
+        return self.model_copy(update={"weather": self.weather.model_copy(update={"longest_wait_s": wait_s})})
 
     def mail_folder(self) -> Path:
         """Where the file transport writes e-mail."""

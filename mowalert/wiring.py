@@ -46,12 +46,11 @@ class Services:
     turf: Turf
     policy: Policy
     sms: SmsPolicy
-    patience_s: float | None = None
 
     @cached_property
     def sources(self) -> "WeatherService":
         """Weather in the configured order."""
-        return _weather(self.settings, self.store, self.patience_s)
+        return _weather(self.settings, self.store)
 
     @cached_property
     def warning_sources(self) -> "Sequence[WarningSource]":
@@ -135,15 +134,13 @@ class Services:
         self.store.close()
 
 
-def open_services(settings: Settings, *, patience_s: float | None = None) -> Services:
+def open_services(settings: Settings) -> Services:
     """Make everything from settings.
 
     Parameters
     ----------
     settings : Settings
         Checked settings.
-    patience_s : float | None
-        Longest wait until a source of weather may be asked; a night's if none is given. [s]
 
     Returns
     -------
@@ -170,7 +167,6 @@ def open_services(settings: Settings, *, patience_s: float | None = None) -> Ser
             daily_calls=settings.weather.daily_calls().get(settings.weather.sources[0]),
         ),
         sms=SmsPolicy(monthly_limit=settings.sms.monthly_limit),
-        patience_s=patience_s,
     )
 
 
@@ -227,8 +223,8 @@ def _limits(chosen: CallSettings, usual: "Limits") -> "Limits":
     return replace(usual, **{name: float(calls) for name, calls in chosen.calls().items()})
 
 
-def _weather(settings: Settings, store: SqlStore, patience_s: float | None) -> "WeatherService":
-    from mowalert.weather.budget import LONGEST_WAIT_S, SharedBudget
+def _weather(settings: Settings, store: SqlStore) -> "WeatherService":
+    from mowalert.weather.budget import SharedBudget
     from mowalert.weather.fallback import WeatherService
     from mowalert.weather.http import Http
     from mowalert.weather.met_norway import MetNorway
@@ -254,8 +250,7 @@ def _weather(settings: Settings, store: SqlStore, patience_s: float | None) -> "
     }
     if "grid" in chosen.sources:
         made["grid"] = _grid(settings)
-    wait_s = LONGEST_WAIT_S if patience_s is None else patience_s
-    budget = SharedBudget(store, call_limits(chosen), longest_wait_s=wait_s)
+    budget = SharedBudget(store, call_limits(chosen), longest_wait_s=chosen.longest_wait_s)
     return WeatherService([made[name] for name in chosen.sources], budget)
 
 

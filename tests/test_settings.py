@@ -43,6 +43,12 @@ def test_every_key_is_in_the_commented_file() -> None:
             assert set(inner) == set(table[section][key]) if inner else True
 
 
+def test_a_page_waits_less_for_weather_than_a_night() -> None:
+    settings = load_settings(None, environ={})
+    assert (settings.weather.longest_wait_s, settings.hurried().weather.longest_wait_s) == (120, 5)
+    assert settings.hurried().email == settings.email
+
+
 def test_all_mistakes_are_told_at_once_with_file_key_found_and_allowed(tmp_path: Path) -> None:
     problems = problems_of(
         tmp_path,

@@ -56,11 +56,11 @@ def settings_now() -> "Settings":
 
 
 @contextmanager
-def opened(*, patience_s: float | None = None) -> Iterator["Services"]:
-    """Open the services for one command; ``patience_s`` is the longest wait for a source of weather."""
+def opened(settings: "Settings | None" = None) -> Iterator["Services"]:
+    """Open the services for one command, under the settings named or under some of its own."""
     from mowalert.wiring import open_services
 
-    services = open_services(settings_now(), patience_s=patience_s)
+    services = open_services(settings or settings_now())
     try:
         yield services
     finally:

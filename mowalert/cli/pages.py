@@ -4,11 +4,8 @@ from typing import Annotated
 
 import typer
 
-from mowalert.cli.common import one_line_errors, opened
+from mowalert.cli.common import one_line_errors, opened, settings_now
 from mowalert.errors import InputError
-
-PATIENCE_S = 5.0
-"""Somebody who joins waits for their first outlook: the next source, or the night, is asked instead."""
 
 
 def register(app: typer.Typer) -> None:
@@ -31,7 +28,7 @@ def serve(
             from mowalert.web.app import create_app
         except ImportError as error:
             raise InputError("the pages need more: install mowalert[web]") from error
-        with opened(patience_s=PATIENCE_S) as services:
+        with opened(settings_now().hurried()) as services:
             uvicorn.run(
                 create_app(services),
                 host=host,

@@ -15,8 +15,6 @@ from typing import Protocol
 from mowalert.service.ports import CallBucket, Store
 
 MINUTE_S, HOUR_S = 60, 3600
-LONGEST_WAIT_S = 120.0
-"""For a night, whose shards may take some minutes; working value."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +68,7 @@ class SharedBudget:
         *,
         clock: Callable[[], datetime] = lambda: datetime.now(UTC),
         wait: Callable[[float], None] = sleep,
-        longest_wait_s: float = LONGEST_WAIT_S,
+        longest_wait_s: float = 120.0,
     ) -> None:
         self._store, self._limits, self._clock, self._wait = store, limits, clock, wait
         self._longest_wait_s = longest_wait_s

@@ -123,13 +123,9 @@ class WeatherService:
                 return source.fetch_archive(batch, first=first, last=last, now=now)
 
             days = (last - first).days + 1
-
-            def enough(answer: PlaceWeather, now: datetime) -> bool:
-                return bool(answer.days)
-
             # A season costs as much as two dozen forecasts, and waits better than they do.
             keep = FORECASTS_SHARE
-            self._ask_source(source, ask, list(places), days, first, now, pull, enough, keep)
+            self._ask_source(source, ask, list(places), days, first, now, pull, _has_days, keep)
         served = {answer.place.cell_id for answer in pull.served}
         left = tuple(place for place in places if place.cell_id not in served)
         return Pulled(tuple(pull.served), left, tuple(pull.refused))
@@ -233,6 +229,10 @@ def _reason(error: Exception) -> str:
 
 def _today(place: Place, now: datetime) -> date:
     return (now + timedelta(minutes=place.utc_offset_min)).date()
+
+
+def _has_days(answer: PlaceWeather, now: datetime) -> bool:
+    return bool(answer.days)
 
 
 def _is_enough(answer: PlaceWeather, now: datetime) -> bool:
