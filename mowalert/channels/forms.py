@@ -35,10 +35,16 @@ class Words(Protocol):
 
 
 class Both(NamedTuple):
-    """The same in plain text and, escaped, in HTML."""
+    """The same in plain text and, escaped, in HTML; a template prints what it is made of itself."""
 
     text: str
     html: str
+
+    def __str__(self) -> str:
+        return self.text
+
+    def __html__(self) -> str:
+        return self.html
 
 
 @dataclass(frozen=True, slots=True)

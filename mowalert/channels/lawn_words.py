@@ -1,4 +1,4 @@
-"""What a message tells of one lawn, in words that ``digest_cut`` and ``digest_hold`` put together.
+"""What a message tells of one lawn, in words that ``digest_cut``, ``_hold`` and ``_row`` put together.
 
 A word is empty where nothing is said of it.
 """
@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from mowalert.channels.wording import Wording
 from mowalert.domain.notices import Notice, PlannedCut
-from mowalert.domain.words import NoticeKind, Units
+from mowalert.domain.words import Clippings, NoticeKind, Units
 
 MOST_CUTS = 6
 BAR_ENDS_AT = 1.6
@@ -57,6 +57,22 @@ class HoldWords(NamedTuple):
     instead: str = ""
     guide: tuple[str, ...] = ()
     height_cap: str = ""
+
+
+class RowWords(NamedTuple):
+    """Of a lawn to be cut, in an organisation's list; ``address`` where it is not the place's name."""
+
+    place: str
+    address: str = ""
+    cut_height: str = ""
+    share: str = ""
+    waiting_until: str = ""
+    share_waiting: str = ""
+    limit_on: str = ""
+    in_steps: bool = False
+    best: str = ""
+    clippings: str = ""
+    clippings_in_passing: str = ""
 
 
 def cut_words(notice: Notice, say: Wording, units: Units, *, mowed_url: str) -> CutWords:
@@ -147,6 +163,42 @@ def _bar(notice: Notice) -> tuple[str, str]:
     full_mm = max(height_mm, kept_mm * BAR_ENDS_AT)
     grown = f"{(height_mm - kept_mm) / full_mm * 100:.0f}" if height_mm > kept_mm * SEEN_ABOVE else ""
     return f"{kept_mm / full_mm * 100:.0f}", grown
+
+
+def row_words(notice: Notice, say: Wording, units: Units, *, best: bool) -> RowWords:
+    """Say in one line how to cut a lawn and what it costs to wait.
+
+    Parameters
+    ----------
+    notice : Notice
+        The facts, with a height to cut to.
+    say : Wording
+        The reader's language.
+    units : Units
+        The reader's.
+    best : bool
+        Whether the best day is said.
+
+    Returns
+    -------
+    RowWords
+        What is said; of clippings only where they are not left.
+    """
+    removed, waiting = notice.removed_fraction or 0.0, notice.removed_if_waiting
+    clippings = "" if notice.clippings is Clippings.LEAVE else say.clippings(notice)
+    return RowWords(
+        place=say.place(notice),
+        address="" if notice.address == notice.site_name else notice.address,
+        cut_height=say.cut_height(notice.cut_to_mm or 0.0, removed, units),
+        share=say.percent(removed),
+        waiting_until=say.weekday(notice.wait_until) if waiting and notice.wait_until else "",
+        share_waiting=say.percent(waiting) if waiting and notice.wait_until else "",
+        limit_on=say.day(notice.limit_on, units) if notice.limit_on else "",
+        in_steps=notice.kind is NoticeKind.OVERGROWN,
+        best=say.day(notice.best_on, units) if best and notice.best_on else "",
+        clippings=clippings,
+        clippings_in_passing=clippings.lower().strip("."),
+    )
 
 
 def hold_words(notice: Notice, say: Wording, units: Units) -> HoldWords:

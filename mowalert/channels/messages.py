@@ -10,7 +10,7 @@ from markupsafe import Markup
 
 from mowalert.channels.forms import Both, fill
 from mowalert.channels.gsm import ONE_PART_7BIT, PLAIN, plain, sms_size
-from mowalert.channels.lawn_words import cut_words, hold_words
+from mowalert.channels.lawn_words import cut_words, hold_words, row_words
 from mowalert.channels.rendering import template, tidy
 from mowalert.channels.wording import Wording, wording_in
 from mowalert.domain.notices import ClassNotice, ClassStep, DayPart, Digest, Notice, RenderedEmail
@@ -168,10 +168,20 @@ def _lawns_told(digest: Digest, groups: Groups, say: Wording, links: Links | Non
 def _rendered(name: str, digest: Digest, groups: Groups, say: Wording) -> Both:
     """What organisations are told: lists, each of its own shape."""
     units = digest.to.units
-    values = {"digest": digest, "groups": groups, "units": units}
-    values["hold_words"] = partial(hold_words, say=say, units=units)
+    values = {
+        "digest": digest,
+        "groups": groups,
+        "units": units,
+        "row": partial(_row, say=say, units=units),
+        "hold_words": partial(hold_words, say=say, units=units),
+    }
     text, html = (template(f"{name}.{kind}", say.language).render(values) for kind in ("txt", "html"))
     return Both(text, html.rstrip("\n"))
+
+
+def _row(notice: Notice, *, say: Wording, units: Units, best: bool = False) -> Both:
+    """A lawn in a list; of one that may wait the best day is said."""
+    return fill("digest_row", say.language, row_words(notice, say, units, best=best))
 
 
 def _page_url(digest: Digest, links: Links | None) -> str:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from markupsafe import Markup
 
 from mowalert.channels.forms import GAP, THERE, Words, fill
-from mowalert.channels.lawn_words import CutWords, HoldWords
+from mowalert.channels.lawn_words import CutWords, HoldWords, RowWords
 from mowalert.channels.messages import DigestWords, render_email
 from mowalert.channels.rendering import template
 from mowalert.languages import LANGUAGES
@@ -27,7 +27,7 @@ OF = {str: TYPED, Markup: WORDED, bool: st.booleans()}
 LINES = {"plan": st.tuples(TYPED, TYPED, TYPED)}
 
 
-def words_of(kind: type[CutWords] | type[HoldWords] | type[DigestWords]) -> st.SearchStrategy[Words]:
+def words_of(kind: type[Words]) -> st.SearchStrategy[Words]:
     """Words of a kind, each of them anything or absent."""
     hints = get_type_hints(kind)
     return st.builds(
@@ -41,11 +41,13 @@ def words_of(kind: type[CutWords] | type[HoldWords] | type[DigestWords]) -> st.S
     )
 
 
-@pytest.mark.parametrize("name", ["digest", "digest_cut", "digest_hold"])
+@pytest.mark.parametrize("name", ["digest", "digest_cut", "digest_hold", "digest_row"])
 @settings(max_examples=40, deadline=None)
 @given(st.data())
 def test_a_form_filled_in_says_what_the_template_would(name: str, data: st.DataObject) -> None:
-    kind = {"digest": DigestWords, "digest_cut": CutWords, "digest_hold": HoldWords}[name]
+    kind = {"digest": DigestWords, "digest_cut": CutWords, "digest_hold": HoldWords, "digest_row": RowWords}[
+        name
+    ]
     words, language = data.draw(words_of(kind)), data.draw(st.sampled_from(sorted(LANGUAGES)))
     filled = fill(name, language, words)
     values = words._asdict()  # type: ignore[attr-defined]
