@@ -49,10 +49,16 @@ class Both(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """What a template makes of a shape: a text with a mark at each gap, and which word goes there."""
+    """What a template makes of a shape: texts with gaps between them, and which word goes into each."""
 
-    text: str
-    gaps: tuple[int, ...]
+    parts: list[str]
+    gaps: list[int]
+
+    def filled(self, words: list[str]) -> str:
+        """Put words into the gaps, in their order."""
+        parts = self.parts.copy()
+        parts[1::2] = words
+        return "".join(parts)
 
 
 def fill(name: str, language: str, words: Words) -> Both:
@@ -74,11 +80,10 @@ def fill(name: str, language: str, words: Words) -> Both:
     """
     said: list[str] = []
     shape = _taken_apart(words, said)
-    plain = _form(f"{name}.txt", language, words._fields, shape)
-    marked_up = _form(f"{name}.html", language, words._fields, shape)
+    plain, marked_up = _forms(name, language, words._fields, shape)
     return Both(
-        plain.text % tuple([said[gap] for gap in plain.gaps]),
-        marked_up.text % tuple([_in_html(said[gap]) for gap in marked_up.gaps]),
+        plain.filled([said[gap] for gap in plain.gaps]),
+        marked_up.filled([_in_html(said[gap]) for gap in marked_up.gaps]),
     )
 
 
@@ -105,11 +110,15 @@ def _escaped(text: str) -> str:
 
 
 @lru_cache(maxsize=MOST_FORMS)
-def _form(name: str, language: str, fields: Sequence[str], shape: tuple[Word, ...]) -> Form:
-    gaps = _numbered(shape, count())
-    rendered = template(name, language).render(zip(fields, gaps, strict=True))
-    order = tuple(int(number) for number in GAP.findall(rendered))
-    return Form(GAP.sub("%s", rendered.replace("%", "%%")), order)
+def _forms(name: str, language: str, fields: Sequence[str], shape: tuple[Word, ...]) -> tuple[Form, Form]:
+    gaps = dict(zip(fields, _numbered(shape, count()), strict=True))
+    plain, marked_up = (template(f"{name}.{kind}", language) for kind in ("txt", "html"))
+    return _form(plain.render(gaps)), _form(marked_up.render(gaps))
+
+
+def _form(rendered: str) -> Form:
+    parts = GAP.split(rendered)
+    return Form(parts, [int(number) for number in parts[1::2]])
 
 
 def _numbered(shape: tuple[Word, ...], numbers: Iterator[int]) -> tuple[Word, ...]:

@@ -3,10 +3,11 @@
 A word is empty where nothing is said of it.
 """
 
+from datetime import date
 from typing import NamedTuple
 
 from mowalert.channels.wording import Wording
-from mowalert.domain.notices import Notice, PlannedCut
+from mowalert.domain.notices import MowingPlan, Notice, PlannedCut
 from mowalert.domain.words import Clippings, NoticeKind, Units
 
 MOST_CUTS = 6
@@ -105,17 +106,18 @@ def cut_words(notice: Notice, say: Wording, units: Units, *, mowed_url: str) -> 
         assumed_cut=say.day(assumed, units) if assumed else "",
         mowed_url=mowed_url,
     )
-    return _with_cut(around, notice, say, units)
+    return around if notice.best_on is None else _with_cut(around, notice, notice.best_on, say, units)
 
 
-def _with_cut(around: CutWords, notice: Notice, say: Wording, units: Units) -> CutWords:
-    if notice.best_on is None:
-        return around
+def _with_cut(around: CutWords, notice: Notice, on: date, say: Wording, units: Units) -> CutWords:
     kept_width, grown_width = _bar(notice)
     removed = notice.removed_fraction or 0.0
-    words = around._replace(
+    staged = notice.plan if notice.plan is not None and len(notice.plan.cuts) > 1 else None
+    waiting = 0.0 if staged or notice.wait_until is None else notice.removed_if_waiting or 0.0
+    costs = waiting > notice.third
+    return around._replace(
         first_cut=notice.kind in (NoticeKind.OVERGROWN, NoticeKind.RELEASE),
-        day=say.day(notice.best_on, units),
+        day=say.day(on, units),
         part=say.part(notice.best_part),
         cut_height=say.cut_height(notice.cut_to_mm or 0.0, removed, units),
         height=say.height(notice.height_mm, units),
@@ -125,28 +127,21 @@ def _with_cut(around: CutWords, notice: Notice, say: Wording, units: Units) -> C
         grown_width=grown_width,
         share=say.percent(removed),
         why_this_day=say.why_this_day(notice),
+        most_share=say.share(notice) if staged else "",
+        plan=tuple(_planned(cut, say, units) for cut in staged.cuts[:MOST_CUTS]) if staged else (),
+        keepable=_keepable(staged, say, units) if staged else "",
+        wait_until=say.day(notice.wait_until, units) if costs and notice.wait_until else "",
+        share_waiting=say.percent(waiting) if costs else "",
         could_be_from=say.weekday(notice.could_be_from) if notice.could_be_from else "",
         clippings=say.clippings(notice),
     )
-    return _with_what_follows(words, notice, say, units)
 
 
-def _with_what_follows(words: CutWords, notice: Notice, say: Wording, units: Units) -> CutWords:
-    """Say which cuts follow, or what it costs to wait."""
-    plan = notice.plan
-    if plan is not None and len(plan.cuts) > 1:
-        keepable_mm = 0.0 if plan.reaches_chosen else plan.keepable_mm
-        return words._replace(
-            most_share=say.share(notice),
-            plan=tuple(_planned(cut, say, units) for cut in plan.cuts[:MOST_CUTS]),
-            keepable=say.height(keepable_mm, units, up=True) if keepable_mm else "",
-        )
-    if notice.wait_until and (notice.removed_if_waiting or 0.0) > notice.third:
-        return words._replace(
-            wait_until=say.day(notice.wait_until, units),
-            share_waiting=say.percent(notice.removed_if_waiting or 0.0),
-        )
-    return words
+def _keepable(plan: MowingPlan, say: Wording, units: Units) -> str:
+    """The lowest height that can be kept, where growth outruns the plan."""
+    if plan.reaches_chosen or plan.keepable_mm is None:
+        return ""
+    return say.height(plan.keepable_mm, units, up=True)
 
 
 def _planned(cut: PlannedCut, say: Wording, units: Units) -> tuple[str, str, str]:
