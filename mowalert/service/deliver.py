@@ -1,9 +1,10 @@
 """Deliver: send what the outbox holds, once, on time, or leave an honest record."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime, time, timedelta
 from random import Random
+from time import monotonic
 from zoneinfo import ZoneInfo
 
 from mowalert.domain.grasses import Turf
@@ -18,6 +19,8 @@ from mowalert.service.records import KeeperRecord, LeasedMessage, NewMessage
 from mowalert.service.still_true import still_true
 
 LEASE = timedelta(minutes=10)
+BEGUN_WITHIN_S = LEASE.total_seconds() / 2
+"""Sending may itself take minutes: what was not begun by then is left to whoever leases it next."""
 AT_ONCE = 50
 RETRY_WAITS_MIN = (1, 5, 15, 60, 120, 240)
 NO_SUCH_ADDRESS = frozenset({"550", "551", "553", "400", "404", "422"})
@@ -78,6 +81,7 @@ def deliver(
     pace: MailPace | None = None,
     most: int | None = None,
     random: Random | None = None,
+    clock: Callable[[], float] = monotonic,
 ) -> DeliveryReport:
     """Send every message that may go now; several processes may do so at once.
 
@@ -94,13 +98,15 @@ def deliver(
     sms : SmsPolicy
         Hours and ceiling of short messages.
     now : datetime
-        The moment, aware.
+        The moment it begins at, aware.
     pace : MailPace | None
         How many mails a domain gets, remembered from delivery to delivery; none for no limit.
     most : int | None
         Messages taken at most, some dozen more or less; none for all.
     random : Random | None
         Spreads retries; seeded in tests.
+    clock : Callable[[], float]
+        Tells how long it has been at it, whatever becomes of the time of day. [s]
 
     Returns
     -------
@@ -110,15 +116,23 @@ def deliver(
     report = DeliveryReport()
     jitter = random or Random()  # noqa: S311 - spreads retries, keeps no secret
     run = _Run(store, transports, turf, policy, sms, pace or MailPace(), jitter, now, report)
+    began_s = clock()
     with store.begin() as work:
         if (until := restored_at(work)) is not None:
             report.unknown = work.outbox.doubt(until=until)
         report.expired = work.outbox.expire(now=now)
         work.commit()
-    while (most is None or report.taken < most) and (batch := _lease(store, now)):
+    while most is None or report.taken < most:
+        leased_s = clock()
+        # A lease is of whole minutes: what lasts no minute happens at one moment.
+        at = now + timedelta(minutes=(leased_s - began_s) // 60)
+        if not (batch := _lease(store, at)):
+            break
         report.taken += len(batch)
         for leased in batch:
-            _deliver_one(run, leased)
+            if clock() - leased_s > BEGUN_WITHIN_S:
+                break
+            _deliver_one(replace(run, now=at), leased)
     return report
 
 
@@ -184,8 +198,8 @@ def _gone_stale(run: _Run, leased: LeasedMessage) -> bool:
 
 def _send(run: _Run, transport: Transport, leased: LeasedMessage) -> None:
     message = leased.message
-    if message.channel is Channel.SMS:
-        _mark_sending(run.store, leased)
+    if message.channel is Channel.SMS and not _mark_sending(run.store, leased):
+        return
     try:
         transport.send(_outgoing(leased))
     except DeliveryError as error:
@@ -225,10 +239,11 @@ def _suspend(store: Store, message: NewMessage, reason: str) -> None:
         work.commit()
 
 
-def _mark_sending(store: Store, leased: LeasedMessage) -> None:
+def _mark_sending(store: Store, leased: LeasedMessage) -> bool:
     with store.begin() as work:
-        work.outbox.mark_sending(leased.message_id)
+        marked = work.outbox.mark_sending(leased.message_id, attempts=leased.attempts)
         work.commit()
+    return marked
 
 
 def _settle(store: Store, leased: LeasedMessage, state: str, now: datetime, error: str = "") -> None:

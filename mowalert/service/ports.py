@@ -432,8 +432,11 @@ class Outbox(Protocol):
     def lease(self, *, now: datetime, until: datetime, limit: int) -> list[LeasedMessage]:
         """Take messages that may go now; nobody else gets them until the lease ends."""
 
-    def mark_sending(self, message_id: int) -> None:
-        """Remember that a message is on its way: if nothing more is heard, its fate is unknown."""
+    def mark_sending(self, message_id: int, *, attempts: int) -> bool:
+        """Remember that a message is on its way: if nothing more is heard, its fate is unknown.
+
+        ``False``, and it must not go, where it was leased again or stopped since it was leased for that try.
+        """
 
     def settle(self, message_id: int, state: str, *, at: datetime, error: str = "") -> None:
         """Give a message its last state."""

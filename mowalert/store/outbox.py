@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Connection, and_, func, or_, select, update
+from sqlalchemy import Connection, and_, case, func, or_, select, update
 
 from mowalert.domain.lookback import Told
 from mowalert.domain.words import Channel, DigestKind, HoldReason, NoticeKind
@@ -106,16 +106,19 @@ class SqlOutbox:
         rows = list(self._connection.execute(query).mappings())
         ids = [row["message_id"] for row in rows]
         if ids:
+            # What was being sent stays so until its fate is settled, however often that is cut off.
+            state = case((outbox.c.state == "sending", "sending"), else_="leased")
             self._connection.execute(
                 update(outbox)
                 .where(outbox.c.message_id.in_(ids))
-                .values(state="leased", leased_until=until, attempts=outbox.c.attempts + 1)
+                .values(state=state, leased_until=until, attempts=outbox.c.attempts + 1)
             )
         return [_leased(row) for row in rows]
 
-    def mark_sending(self, message_id: int) -> None:
-        """Remember that a message is on its way: if nothing more is heard, its fate is unknown."""
-        self._update(message_id, {"state": "sending"})
+    def mark_sending(self, message_id: int, *, attempts: int) -> bool:
+        """Remember that a message is on its way, if it is still leased for that try."""
+        ours = (outbox.c.message_id == message_id, outbox.c.state == "leased", outbox.c.attempts == attempts)
+        return self._count(update(outbox).where(*ours).values(state="sending")) == 1
 
     def settle(self, message_id: int, state: str, *, at: datetime, error: str = "") -> None:
         """Give a message its last state."""

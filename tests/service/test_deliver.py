@@ -70,11 +70,17 @@ def queue(store: SqlStore, count: int = 1, **changes: object) -> None:
 
 
 def send(
-    store: SqlStore, *ways: Way, now: datetime = NOON, pace: MailPace | None = None, **policy: object
+    store: SqlStore,
+    *ways: Way,
+    now: datetime = NOON,
+    pace: MailPace | None = None,
+    clock: Callable[[], float] = lambda: 0.0,
+    **policy: object,
 ) -> DeliveryReport:
     transports = {way.channel: way for way in ways}
     sms = replace(SmsPolicy(), **policy)  # type: ignore[arg-type]
-    return deliver(store, transports, TURF, POLICY, sms, now=now, pace=pace, random=Random(1))
+    random = Random(1)
+    return deliver(store, transports, TURF, POLICY, sms, now=now, pace=pace, random=random, clock=clock)
 
 
 def states(store: SqlStore) -> dict[str, int]:
@@ -209,6 +215,21 @@ def test_only_the_text_in_flight_is_lost_in_a_crash(outbox: SqlStore) -> None:
     assert states(outbox) == {"sent": 2, "unknown": 1}
 
 
+def test_a_text_whose_fate_nobody_could_settle_in_a_second_crash_does_not_go_either(
+    outbox: SqlStore,
+) -> None:
+    queue(outbox, channel=Channel.SMS)
+    way = Way(Channel.SMS, faults=[Killed()])
+    with pytest.raises(Killed):
+        send(outbox, way)
+    with outbox.begin() as work:
+        later = NOON + timedelta(minutes=11)
+        assert len(work.outbox.lease(now=later, until=later + timedelta(minutes=10), limit=9)) == 1
+        work.commit()
+    assert send(outbox, way, now=NOON + timedelta(minutes=22)).unknown == 1
+    assert way.taken == []
+
+
 def test_a_text_lost_in_a_crash_and_found_too_late_is_unknown_not_expired(outbox: SqlStore) -> None:
     queue(outbox, count=2, channel=Channel.SMS)
     with pytest.raises(Killed):
@@ -233,6 +254,45 @@ def test_two_deliverers_send_each_message_once(outbox: SqlStore) -> None:
     send(outbox, first)
     sent = [message.message_id for message in (*first.taken, *second.taken)]
     assert sorted(sent) == list(range(1, 61))
+
+
+@pytest.mark.parametrize("channel", list(Channel))
+def test_who_is_slower_than_a_lease_sends_nothing_that_another_took(
+    outbox: SqlStore, channel: Channel
+) -> None:
+    queue(outbox, count=5, channel=channel)
+    second = Way(channel)
+
+    def look() -> None:
+        send(outbox, second, now=NOON + timedelta(minutes=11 * len(first.taken)))
+
+    first = Way(channel, seen=look)
+    send(outbox, first, clock=lambda: 660.0 * len(first.taken))
+    sent = [message.message_id for message in (*first.taken, *second.taken)]
+    assert sorted(sent) == [1, 2, 3, 4, 5]
+    assert states(outbox) == {"sent": 5}
+
+
+def test_a_text_another_took_while_this_clock_was_wrong_goes_once(outbox: SqlStore) -> None:
+    queue(outbox, count=3, channel=Channel.SMS)
+    second = Way(Channel.SMS)
+    first = Way(Channel.SMS, seen=lambda: send(outbox, second, now=NOON + timedelta(hours=1)) and None)
+    send(outbox, first)
+    assert sorted(message.message_id for message in (*first.taken, *second.taken)) == [1, 2, 3]
+
+
+def test_a_text_that_was_stopped_while_others_went_does_not_go(outbox: SqlStore) -> None:
+    queue(outbox, count=2, channel=Channel.SMS)
+
+    def stop() -> None:
+        with outbox.begin() as work:
+            work.outbox.cancel_waiting(1, [Channel.SMS], at=NOON)
+            work.commit()
+
+    way = Way(Channel.SMS, seen=stop)
+    send(outbox, way)
+    assert [message.message_id for message in way.taken] == [1]
+    assert states(outbox) == {"sent": 1, "cancelled": 1}
 
 
 @pytest.mark.parametrize(

@@ -251,7 +251,8 @@ def test_a_leased_message_is_nobody_elses_until_the_lease_ends(store: SqlStore) 
         assert work.outbox.lease(now=NOW + timedelta(minutes=5), until=until, limit=10) == []
         again = work.outbox.lease(now=until + timedelta(seconds=1), until=until, limit=10)
         assert [message.interrupted for message in again] == [False]
-        work.outbox.mark_sending(again[0].message_id)
+        assert not work.outbox.mark_sending(again[0].message_id, attempts=1), "that lease is over"
+        assert work.outbox.mark_sending(again[0].message_id, attempts=2)
         late = until + timedelta(days=1)
         (lost,) = work.outbox.lease(now=late, until=late, limit=10)
         assert lost.interrupted
