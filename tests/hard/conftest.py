@@ -1,11 +1,23 @@
-"""Whether everything is to be broken, or a sample; and the pages as the tests of pages have them."""
+"""Whether all is to be broken, or a sample; pages as the tests of pages have them; a process to hurt."""
 
 import os
 
 import pytest
+from hard.victims import inbox, patterns, place, stores, victim, whole
 from web.conftest import mailbox, services, sky, visitor
 
-__all__ = ["mailbox", "services", "sky", "visitor"]
+__all__ = [
+    "inbox",
+    "mailbox",
+    "patterns",
+    "place",
+    "services",
+    "sky",
+    "stores",
+    "victim",
+    "visitor",
+    "whole",
+]
 # Read at once: fixtures clear the environment of what is ours.
 HARD = bool(os.environ.get("MOWALERT_HARD"))
 

@@ -1,28 +1,33 @@
 """A process that does the service's work and is killed at it.
 
 It has everything loaded and forks for each job that it reads from stdin, a line of JSON; what became of
-the job is written to stdout. A job is killed at a given step (a statement, a commit, a message going
-out), after a given time, or not at all; or its files may not grow past a size.
+the job is written to stdout. At a given step (a statement, a commit, a message going out) something happens
+to a job: it is killed, or loses its database or its power. Or it is killed after a given time, or its files
+may not grow past a size.
 """
 
 import json
 import os
 import resource
 import select
+import shutil
 import signal
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import Any
 
+import psycopg
 from builders import TURF
 from skies import Skies
-from sqlalchemy import Engine, event
+from sqlalchemy import Engine, event, make_url
 
 from mowalert.channels.email import SmtpTransport
 from mowalert.channels.messages import Messages
@@ -46,20 +51,53 @@ Job = Mapping[str, Any]
 
 
 class Steps:
-    """Counts what the job does, and ends the process at the step it was told."""
+    """Counts what the job does, and lets something happen at the step it was told."""
 
-    def __init__(self, fatal: int | None) -> None:
-        self.done, self._fatal = 0, fatal
+    def __init__(self, at: int | None, happens: Callable[[], None]) -> None:
+        self.done, self._at, self._happens = 0, at, happens
 
     def take(self, *whatever: object) -> None:
         self.done += 1
-        if self.done == self._fatal:
-            os.kill(os.getpid(), signal.SIGKILL)
+        if self.done == self._at:
+            self._happens()
 
     def watch(self) -> None:
         event.listen(Engine, "before_cursor_execute", lambda *told: self.take())
         event.listen(Engine, "after_cursor_execute", lambda *told: self.take())
         event.listen(Engine, "commit", lambda connection: self.take())
+
+
+def die(job: Job) -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def lose_power(job: Job) -> None:
+    """Keep what of a disk has come to rest by now, and die."""
+    shutil.copyfile(job["image"], job["at_rest"])
+    die(job)
+
+
+def lose_connections(job: Job) -> None:
+    """The server ends every connection to the job's database."""
+    there = make_url(job["url"])
+    with psycopg.connect(
+        host=there.host, port=there.port, user=there.username, dbname="postgres", autocommit=True
+    ) as server:
+        ours = "SELECT pg_terminate_backend(pid, 5000) FROM pg_stat_activity WHERE datname = %s"
+        server.execute(ours, [there.database])
+
+
+def lose_server(job: Job) -> None:
+    """The database's server starts again, without a word to whom it serves."""
+    subprocess.run(job["restart"], check=True, stdout=subprocess.DEVNULL)
+
+
+HAPPENINGS: Mapping[str, Callable[[Job], None]] = {
+    "killed": die,
+    "no power": lose_power,
+    "no connection": lose_connections,
+    "no server": lose_server,
+}
 
 
 @dataclass
@@ -160,7 +198,7 @@ def run(job: Job) -> dict[str, Any]:
 
 
 def _do(job: Job, writing: int) -> int:
-    steps = Steps(job.get("kill_at"))
+    steps = Steps(job.get("at_step"), partial(HAPPENINGS[job.get("happens", "killed")], job))
     steps.watch()
     if most := job.get("file_bytes"):
         # What a disk that is full does to a file that grows, without a disk of one's own.
