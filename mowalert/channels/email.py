@@ -18,7 +18,7 @@ from mowalert.channels.smtp import (
 )
 from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
-from mowalert.errors import ConfigError, DeliveryError
+from mowalert.errors import DeliveryError
 
 SMTP_TIMEOUT_S = 30.0
 
@@ -155,18 +155,22 @@ class FileTransport:
     def send(self, message: OutgoingMessage) -> None:
         """Write one mail; the same message again overwrites itself."""
         data = build_mime(message, sender=self._sender)
-        write_whole(self._folder / f"{message.created_at:%Y%m%d}-{message.message_id:06d}.eml", data)
+        path = self._folder / f"{message.created_at:%Y%m%d}-{message.message_id:06d}.eml"
+        write_whole(path, data, channel=self.channel)
 
     def close(self) -> None:
         """Nothing to let go of."""
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file so that nobody ever sees half of it; ConfigError if the folder cannot be written."""
+def write_whole(path: Path, data: bytes, *, channel: Channel) -> None:
+    """Write a file so that nobody ever sees half of it; DeliveryError if the folder cannot be written now."""
+    half = path.with_suffix(path.suffix + ".part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        half = path.with_suffix(path.suffix + ".part")
         half.write_bytes(data)
         half.replace(path)
     except OSError as error:
-        raise ConfigError(f"{path.parent}: cannot be written: {error.strerror}") from error
+        with suppress(OSError):
+            half.unlink(missing_ok=True)
+        reason = f"{path.parent}: cannot be written: {error.strerror}"
+        raise DeliveryError(reason, permanent=False, channel=channel) from error

@@ -145,7 +145,8 @@ class FileSms:
     def send(self, message: OutgoingMessage) -> None:
         """Write one text; the same message again overwrites itself."""
         name = f"{message.created_at:%Y%m%d}-{message.message_id:06d}.txt"
-        write_whole(self._folder / name, f"{message.address}\n{message.text}\n".encode())
+        text = f"{message.address}\n{message.text}\n"
+        write_whole(self._folder / name, text.encode(), channel=self.channel)
 
     def close(self) -> None:
         """Nothing to let go of."""

@@ -1,6 +1,9 @@
 """One way to ask a weather service: polite, bounded in time and size, and suspicious of what comes back."""
 
+import sqlite3
 from collections.abc import Mapping
+from contextlib import closing
+from functools import cached_property
 from pathlib import Path
 from typing import Any, NoReturn, Protocol
 from urllib.parse import urlsplit, urlunsplit
@@ -54,10 +57,11 @@ class Http:
         backoff_s: float = 0.5,
         within_s: float = LONGEST_READ_S,
     ) -> None:
-        self._timeout_s = timeout_s
-        self._session = _session(cache)
-        self._session.headers["User-Agent"] = f"mowalert/{__version__} ({contact or 'no contact set'})"
-        self._session.headers["Accept"] = "application/geo+json, application/json"
+        self._timeout_s, self._cache = timeout_s, cache
+        self._headers = {
+            "User-Agent": f"mowalert/{__version__} ({contact or 'no contact set'})",
+            "Accept": "application/geo+json, application/json",
+        }
         retry = Retry(
             total=tries - 1,
             backoff_factor=backoff_s,
@@ -67,8 +71,15 @@ class Http:
             respect_retry_after_header=False,
             raise_on_status=False,
         )
+        self._adapter = BoundedAdapter(most=self.most, within_s=within_s, max_retries=retry)
+
+    @cached_property
+    def _session(self) -> requests.Session:
+        session = _session(self._cache)
+        session.headers.update(self._headers)
         for scheme in ("http://", "https://"):
-            self._session.mount(scheme, BoundedAdapter(most=self.most, within_s=within_s, max_retries=retry))
+            session.mount(scheme, self._adapter)
+        return session
 
     def get_json(self, source: str, url: str, params: Mapping[str, str] | None = None) -> tuple[int, Any]:
         """Ask for JSON.
@@ -93,11 +104,16 @@ class Http:
             If nothing came in time, or what came is no JSON.
         """
         try:
+            if self._cache:
+                _try_to_write(self._cache)
             answer = self._session.get(url, params=params, timeout=self._timeout_s, allow_redirects=False)
             answer = self._followed(source, url, answer)
         # An address may be such that it only fails when it is looked up.
         except (requests.RequestException, HTTPError, ValueError) as error:
             raise unheard(source, error) from error
+        # Whoever wants to be asked no sooner than they said is not asked without what remembers it.
+        except (OSError, sqlite3.Error) as error:
+            raise SourceError(f"the cache cannot be used: {error}", permanent=False, source=source) from error
         return answer.status_code, _parsed(source, answer)
 
     def _followed(self, source: str, url: str, answer: requests.Response) -> requests.Response:
@@ -113,7 +129,6 @@ class Http:
 def _session(cache: Path | None) -> requests.Session:
     if cache is None:
         return requests.Session()
-    cache.parent.mkdir(parents=True, exist_ok=True)
     return CachedSession(
         str(cache),
         backend="sqlite",
@@ -122,6 +137,14 @@ def _session(cache: Path | None) -> requests.Session:
         expire_after=EXPIRE_IMMEDIATELY,
         allowable_codes=(200, 203),
     )
+
+
+def _try_to_write(cache: Path) -> None:
+    """Raise where a cache cannot be written: the library would wait for it without end."""
+    cache.parent.mkdir(parents=True, exist_ok=True)
+    with closing(sqlite3.connect(cache, isolation_level=None)) as tried:
+        tried.execute("BEGIN IMMEDIATE")
+        tried.execute("ROLLBACK")
 
 
 def unheard(source: str, error: Exception) -> SourceError:

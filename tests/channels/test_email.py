@@ -20,7 +20,7 @@ from mowalert.channels.email import FileTransport, SmtpTransport
 from mowalert.channels.mime import build_mime
 from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
-from mowalert.errors import ConfigError, DeliveryError
+from mowalert.errors import DeliveryError
 
 SENDER = "Quillmere Lawns <turf@example.org>"
 LONG_URL = "https://mow.example.org/stop/" + "token." * 60
@@ -305,5 +305,7 @@ def test_mails_can_be_left_in_a_folder(tmp_path: Path) -> None:
 
 def test_a_folder_that_cannot_be_written_is_a_clear_error(tmp_path: Path) -> None:
     (tmp_path / "mail").write_text("a file, not a folder")
-    with pytest.raises((DeliveryError, ConfigError)):
+    with pytest.raises(DeliveryError, match="mail: cannot be written") as refused:
         FileTransport(tmp_path / "mail", sender=SENDER).send(a_mail())
+    assert not refused.value.permanent
+    assert refused.value.fate_known
