@@ -13,6 +13,8 @@ from mowalert.errors import StoreError
 from mowalert.store.work import SqlWork
 
 BUSY_WAIT_S = 30
+SYNCHRONOUS = "FULL"
+"""With less a power cut takes the newest commits back, among them that a text is being sent."""
 
 
 class SqlStore:
@@ -95,7 +97,7 @@ def _prepare_sqlite(connection: Any, record: Any) -> None:
     # The driver must not begin transactions by itself: they begin below, taking the write lock at once.
     connection.isolation_level = None
     cursor = connection.cursor()
-    for pragma in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=NORMAL", "cache_size=-65536"):
+    for pragma in ("journal_mode=WAL", "foreign_keys=ON", f"synchronous={SYNCHRONOUS}", "cache_size=-65536"):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
 
