@@ -192,7 +192,8 @@ def begin_night(
 def _running(work: Work, now: datetime, take_over: bool) -> NightRecord | None:
     """The night that is being worked on, unless it is so old that it won't end any more."""
     night = work.nights.open()
-    return night if night and not take_over and now - night.at < GIVEN_UP_AFTER else None
+    # A clock that was put back may leave one that is still to come.
+    return night if night and not take_over and abs(now - night.at) < GIVEN_UP_AFTER else None
 
 
 def end_night(

@@ -3,7 +3,7 @@
 import os
 from collections.abc import Iterator
 from contextlib import suppress
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -168,6 +168,11 @@ def test_a_night_that_never_ended_is_left_and_nobody_hears_twice(
     assert len(rows["outbox"]) == len(undisturbed[0]["outbox"])
     assert {row[:3] for row in rows["told"]} == {row[:3] for row in undisturbed[0]["told"]}
     assert len(rows["told"]) == len(undisturbed[0]["told"])
+
+
+def test_a_night_begun_under_a_clock_that_was_put_back_is_left(town: Services) -> None:
+    ahead = shards_to_give(town, now=EVENING + timedelta(days=365)).night
+    assert shards_to_give(town, now=EVENING).night.night_id != ahead.night_id
 
 
 def test_a_shard_that_always_fails_is_given_up_and_told_by_the_next_night(
