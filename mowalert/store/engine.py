@@ -37,7 +37,7 @@ class SqlStore:
             with self._engine.connect() as connection:
                 yield SqlWork(connection)
         except SQLAlchemyError as error:
-            raise StoreError(first_line(error)) from error
+            raise StoreError(f"the store cannot be used: {first_line(error)}") from error
 
     @contextmanager
     def alone(self, name: str, *, wait: bool = False) -> Iterator[bool]:
@@ -60,7 +60,7 @@ class SqlStore:
                     if taken:
                         connection.execute(select(func.pg_advisory_unlock(key)))
         except SQLAlchemyError as error:
-            raise StoreError(first_line(error)) from error
+            raise StoreError(f"the store cannot be used: {first_line(error)}") from error
 
     def close(self) -> None:
         """Let go of every connection."""

@@ -75,6 +75,7 @@ class Image:
     def running(self) -> Iterator["Image"]:
         with mounted(self.folder, "-o", "loop", str(self._image)):
             yield self
+        self._image.unlink()
 
     @property
     def power_cut(self) -> dict[str, Any]:
@@ -84,7 +85,7 @@ class Image:
     @contextmanager
     def under_power(self) -> Iterator[None]:
         """Write through what there is; after the block the disk is as a power cut in it left it."""
-        os.sync()
+        subprocess.run(["sync", "--file-system", str(self.folder)], check=True)
         yield
         if self._at_rest.exists():
             subprocess.run(["umount", str(self.folder)], check=True)

@@ -3,11 +3,12 @@
 import os
 from collections import Counter
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from math import cos, pi
 from pathlib import Path
 from random import Random
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 from builders import TURF
@@ -31,9 +32,9 @@ from mowalert.store.engine import SqlStore
 from mowalert.store.tables import outbox
 
 FIRST = date(2026, 4, 1)
-MORNING, EVENING = timedelta(hours=9, minutes=35), timedelta(hours=22, minutes=35)
-NOON = timedelta(hours=16)
-"""Texts go between eight and eight."""
+ZONE = ZoneInfo("America/New_York")
+MORNING, NOON, EVENING = time(5, 35), time(12), time(18, 35)
+"""Where the lawns are; texts go between eight and eight."""
 MILD_D = 28
 """At the end the weather lets everything grow, so that whatever was held is released."""
 POLICY = Policy(frozenset(Channel), timedelta(hours=36))
@@ -43,6 +44,11 @@ SETTLED = ("sent", "failed", "cancelled", "expired", "unknown")
 MOST_GROWTH_MIB = 60
 MOST_OCTETS_PER_LAWN_DAY = 900
 """Of the store's file. Twice what was seen: it grows by what is told, and by nothing else."""
+
+
+def moment(on: date, at: time) -> datetime:
+    """Return a moment of the lawns' clocks."""
+    return datetime.combine(on, at, ZONE).astimezone(UTC)
 
 
 def sky(seed: int, days: int) -> Any:
@@ -171,7 +177,7 @@ class Town:
 
     def mow(self, now: datetime) -> None:
         """Some of those who were told to mow do it, and say so."""
-        today = (now - timedelta(hours=4)).date()
+        today = now.astimezone(ZONE).date()
         for lawn_id, on in list(self.due.items()):
             if on <= today:
                 del self.due[lawn_id]
@@ -182,20 +188,25 @@ class Town:
 
     def day(self, on: date) -> None:
         """A morning, a noon and an evening; now and then without weather, with wrong one, or not at all."""
-        midnight = datetime(on.year, on.month, on.day, tzinfo=UTC)
         fate = 1.0 if self.calm else self.random.random()
         if fate < 0.05:
             self.down_until = on + timedelta(days=self.random.randrange(1, 5))
         self.skies.down = on < self.down_until
         self.skies.day = in_fahrenheit(self.good) if 0.05 <= fate < 0.08 else self.good
-        if not 0.08 <= fate < 0.12:
-            for part in (MORNING, EVENING):
-                self.night(midnight + part)
-                if self.random.random() < 0.1:
-                    self.night(midnight + part)
-                self.deliver(midnight + part)
-                self.mow(midnight + part)
-        self.deliver(midnight + NOON)
+        at_work = not 0.08 <= fate < 0.12
+        if at_work:
+            self.look(moment(on, MORNING))
+        self.deliver(moment(on, NOON))
+        if at_work:
+            self.look(moment(on, EVENING))
+
+    def look(self, now: datetime) -> None:
+        """A night and what follows it; now and then the night twice."""
+        self.night(now)
+        if self.random.random() < 0.1:
+            self.night(now)
+        self.deliver(now)
+        self.mow(now)
 
     def waiting(self, now: datetime) -> int:
         """Messages that wait although nobody needs them any more."""
@@ -214,7 +225,7 @@ def resident_mib() -> float:
 
 def test_what_is_promised_of_a_day_holds_on_every_day(tmp_path: Path, hard: bool) -> None:
     count, days = (2000, 365 + 2 * MILD_D) if hard else (60, 56)
-    random = Random(8)
+    random = Random(8 if hard else 3)
     store = new_store(tmp_path / "year.db")
     now = datetime(FIRST.year, FIRST.month, FIRST.day, tzinfo=UTC)
     rows, report = read_table("\n".join((HEADER, *lawns(count, random))), TURF, now=now)
@@ -228,7 +239,7 @@ def test_what_is_promised_of_a_day_holds_on_every_day(tmp_path: Path, hard: bool
         for way in ways.values():
             way.fails = not town.calm
         town.day(FIRST + timedelta(days=ahead))
-        late = town.waiting(now + timedelta(days=ahead + 1))
+        late = town.waiting(moment(FIRST + timedelta(days=ahead), NOON))
         town.wrong += [("not drained", ahead, late)] if late else []
         if ahead == 20:
             early_mib = resident_mib()
