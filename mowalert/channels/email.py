@@ -1,5 +1,6 @@
 """E-mail: handing a message to a server or a folder."""
 
+from contextlib import suppress
 from dataclasses import replace
 from email.utils import parseaddr
 from pathlib import Path
