@@ -91,7 +91,7 @@ def best_day(
 
 
 def _why(chosen: ChanceDay, chances: Sequence[ChanceDay], limit_mm: float) -> DayReason:
-    later = [day for day in chances if day.on > chosen.on and day.height_mm <= limit_mm]
+    later = [day for day in chances if day.on > chosen.on and not day.held and day.height_mm <= limit_mm]
     if any(day.wet or day.rain_mm >= RAIN_THREAT_MM for day in later):
         return DayReason.RAIN_RESERVE
     earlier_wet = any(day.wet for day in chances if day.on < chosen.on)

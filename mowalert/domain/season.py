@@ -9,7 +9,7 @@ import numpy as np
 
 from mowalert.domain.arrays import Floats
 from mowalert.domain.grasses import Grass
-from mowalert.domain.growth import height_mm
+from mowalert.domain.growth import KEPT_BELOW_CEILING, height_mm
 from mowalert.domain.holds import LASTING, TOLD, in_mask
 from mowalert.domain.stand import StandCurve
 from mowalert.domain.thirds import THIRD, limit_height_mm, removed_fraction, window_height_mm
@@ -153,7 +153,7 @@ def play(
 def _is_time(
     lawn: _Lawn, height: float, tomorrow_mm: float, masks: Floats, index: int, cut_at: CutAt, third: float
 ) -> bool:
-    if limit_height_mm(lawn.chosen_mm, third) >= 0.9 * lawn.ceiling_mm:
+    if limit_height_mm(lawn.chosen_mm, third) >= KEPT_BELOW_CEILING * lawn.ceiling_mm:
         return False
     window_open = height >= window_height_mm(lawn.chosen_mm, third)
     if cut_at is CutAt.WINDOW:

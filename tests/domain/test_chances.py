@@ -91,6 +91,11 @@ def test_the_first_safe_day_is_taken_where_rain_threatens_all() -> None:
     assert saturday == Choice(SATURDAY, DayPart.MORNING, DayReason.RAIN_RESERVE)
 
 
+def test_rain_on_a_day_that_is_held_anyway_is_no_reason() -> None:
+    saturday = choice(a_chance(), wet(SUNDAY, held=True))
+    assert saturday == Choice(SATURDAY, DayPart.MORNING, DayReason.LAST_SAFE)
+
+
 def test_rain_on_the_chosen_day_itself_or_above_the_limit_is_no_reserve() -> None:
     only = choice(threatened(SATURDAY), wet(SUNDAY, height_mm=TOO_TALL_MM))
     assert only == Choice(SATURDAY, DayPart.MORNING, DayReason.LAST_SAFE)
