@@ -101,6 +101,7 @@ class _Case:
     def __init__(self, lawn: LawnFacts, outlook: Outlook, round_: Round) -> None:
         self.lawn, self.outlook, self.round = lawn, outlook, round_
         self.heights_mm: list[float] = lawn.heights_at(outlook.growth_mm).tolist()
+        self.holds: list[float] = outlook.holds.tolist()
         self.today_column = outlook.at(round_.today)
         self.height_mm = self.heights_mm[self.today_column]
         self.window_mm = window_height_mm(lawn.chosen_mm, lawn.third)
@@ -121,10 +122,10 @@ class _Case:
 
     def held_on(self, on: date) -> bool:
         dated = any(_covers(hold, on) for hold in self.lawn.dated_holds)
-        return dated or bool(self.outlook.holds[self.outlook.at(on)] > 0)
+        return dated or self.holds[self.outlook.at(on)] > 0
 
     def told_reasons(self, on: date) -> tuple[HoldReason, ...]:
-        return _told_in(float(self.outlook.holds[self.outlook.at(on)]))
+        return _told_in(self.holds[self.outlook.at(on)])
 
     def holds_today(self) -> tuple[HoldFacts, ...]:
         told = self.told_reasons(self.round.today)

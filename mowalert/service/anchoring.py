@@ -8,7 +8,7 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.lawn import pace_of
 from mowalert.domain.stand import rooting_class
 from mowalert.domain.words import Sun, Watering
-from mowalert.service.grow import anchored
+from mowalert.service.grow import anchored, growth_by_day
 from mowalert.service.ports import Work
 from mowalert.service.records import AnchorUpdate, LawnRecord
 
@@ -79,7 +79,7 @@ def place(work: Work, turf: Turf, lawns: Sequence[LawnRecord]) -> None:
     updates = []
     for lawn in lawns:
         record = growth.get(lawn.stand_id)
-        placed = anchored(lawn, record, turf) if record is not None else None
+        placed = anchored(lawn, record, turf, growth_by_day(record)) if record is not None else None
         updates.append(placed or _waiting(lawn))
     work.lawns.anchor(updates)
 

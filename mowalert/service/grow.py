@@ -8,6 +8,7 @@ anchored again.
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import numpy as np
 
@@ -192,12 +193,33 @@ def _grow_batch(
     curve = grow(facts, weather, start, settle_on=settle_on)
     of_stands = [ensembles.get(stand.cell_id) for stand in batch.stands]
     gains = member_gains(facts, weather, start, of_stands, today=batch.today, ahead_days=AHEAD_DAYS)
-    fetched_at = [cells[stand.cell_id].fetched_at or NEVER for stand in batch.stands]
-    records = [
-        _record(batch, index, curve, settle_on, known.get(stand.stand_id), fetched_at[index])
-        for index, stand in enumerate(batch.stands)
+    settled = curve.settled.packed().astype("<f8")
+    return [
+        _record(
+            batch,
+            stand,
+            rows,
+            known.get(stand.stand_id),
+            fetched_at=cells[stand.cell_id].fetched_at or NEVER,
+            settled_on=settle_on,
+            settled=evening.tobytes(),
+            members=pack_members(gain),
+        )
+        for stand, rows, evening, gain in zip(batch.stands, _rows_of(curve), settled, gains, strict=True)
     ]
-    return [replace(record, members=pack_members(gain)) for record, gain in zip(records, gains, strict=True)]
+
+
+def _rows_of(curve: StandCurve) -> Floats:
+    """What is kept of curves, shape (stand, row, day)."""
+    kept = (
+        curve.growth_mm,
+        curve.gdd_c,
+        curve.water_stress,
+        curve.heat_load,
+        curve.holds,
+        curve.depletion_mm,
+    )
+    return np.stack(kept, axis=1)
 
 
 def _start_states(
@@ -261,40 +283,24 @@ def _cell_table(of_cell: Mapping[date, WeatherDay], first_on: date, width: int) 
 
 
 def _record(
-    batch: _Batch,
-    index: int,
-    curve: StandCurve,
-    settle_on: date,
-    before: GrowthRecord | None,
-    fetched_at: datetime,
+    batch: _Batch, stand: StandRecord, rows: Floats, before: GrowthRecord | None, **computed: Any
 ) -> GrowthRecord:
-    rows = np.array(
-        [
-            curve.growth_mm[index],
-            curve.gdd_c[index],
-            curve.water_stress[index],
-            curve.heat_load[index],
-            curve.holds[index],
-            curve.depletion_mm[index],
-        ]
-    )
+    """A stand's curve from rows computed anew, the days before them, and the days beyond the forecast."""
     # Lawns may come to a stand that just went dry with a cut of long ago.
-    dry_anew = before is None and batch.stands[index].key.dry_from
+    dry_anew = before is None and stand.key.dry_from
     kept_days = LOOK_BACK_DAYS if dry_anew else KEPT_DAYS
-    curve_from, rows = _with_past(rows, curve.first_on, batch.today - timedelta(days=kept_days), before)
+    curve_from, rows = _with_past(rows, batch.first_on, batch.today - timedelta(days=kept_days), before)
     rows = _to_horizon(rows, curve_from, batch.today)
     today = (batch.today - curve_from).days
     return GrowthRecord(
-        stand_id=batch.stands[index].stand_id,
+        stand_id=stand.stand_id,
         as_of=batch.today,
-        fetched_at=fetched_at,
         known_until=batch.last_on,
-        settled_on=settle_on,
-        settled=curve.settled.packed()[index].astype("<f8").tobytes(),
         curve_from=curve_from,
-        curve=pack_curve(list(rows)),
+        curve=pack_curve(rows),
         told_mask=_told_bits(rows[4, today]) | _told_bits(rows[4, today + 1]) << 8,
-        g=tuple(float(mm) for mm in rows[0, today : today + AHEAD_DAYS + 1]),
+        g=tuple(rows[0, today : today + AHEAD_DAYS + 1].tolist()),
+        **computed,
     )
 
 
@@ -306,7 +312,8 @@ def _with_past(
         days = (first_on - before.curve_from).days
         old = unpack_curve(before.curve)[:, :days]
         # Days nobody saw stand still.
-        old = np.pad(old, ((0, 0), (0, days - old.shape[1])), mode="edge")
+        if old.shape[1] < days:
+            old = np.pad(old, ((0, 0), (0, days - old.shape[1])), mode="edge")
         first_on, rows = before.curve_from, np.concatenate([old, rows], axis=1)
     cut = max(0, (keep_from - first_on).days)
     return first_on + timedelta(days=cut), rows[:, cut:]
@@ -335,13 +342,24 @@ def _place_lawns(
     first_new = min((r.settled_on for r in known.values() if r.stand_id in by_stand), default=None)
     waiting = work.lawns.unanchored(list(by_stand))
     moved = work.lawns.anchored_after(list(by_stand), first_new) if first_new is not None else []
-    updates = [anchored(lawn, by_stand[lawn.stand_id], turf) for lawn in (*waiting, *moved)]
+    curves = {stand_id: growth_by_day(record) for stand_id, record in by_stand.items()}
+    updates = [
+        anchored(lawn, by_stand[lawn.stand_id], turf, curves[lawn.stand_id]) for lawn in (*waiting, *moved)
+    ]
     changed = [update for update in updates if update is not None]
     work.lawns.anchor(changed)
     return len(changed)
 
 
-def anchored(lawn: LawnRecord, record: GrowthRecord, turf: Turf) -> AnchorUpdate | None:
+def growth_by_day(record: GrowthRecord) -> list[float]:
+    """Return a stand's curve, day by day from its first on. [mm]"""
+    growth_mm: list[float] = unpack_curve(record.curve)[0].tolist()
+    return growth_mm
+
+
+def anchored(
+    lawn: LawnRecord, record: GrowthRecord, turf: Turf, curve_mm: Sequence[float]
+) -> AnchorUpdate | None:
     """Place a lawn on its stand's curve; none where its day is still to come or nothing changed."""
     on, assumed = lawn.anchored_on, lawn.anchor_assumed
     if on > record.as_of:
@@ -349,7 +367,7 @@ def anchored(lawn: LawnRecord, record: GrowthRecord, turf: Turf) -> AnchorUpdate
             return None
         # A lawn enrolled without a last cut starts on the first day that is seen.
         on = record.as_of
-    growth_mm, guessed = _growth_on(record, on)
+    growth_mm, guessed = _growth_on(curve_mm, record.curve_from, on)
     if lawn.anchor_g_mm is not None and (guessed or abs(growth_mm - lawn.anchor_g_mm) < 1e-9):
         return None
     return anchor_at(lawn, turf, on=on, growth_mm=growth_mm, assumed=assumed or guessed)
@@ -370,12 +388,11 @@ def anchor_at(lawn: LawnRecord, turf: Turf, *, on: date, growth_mm: float, assum
     )
 
 
-def _growth_on(record: GrowthRecord, on: date) -> tuple[float, bool]:
+def _growth_on(curve_mm: Sequence[float], first_on: date, on: date) -> tuple[float, bool]:
     """The curve's value on a day; before its first day it is guessed from the first week's pace."""
-    curve = unpack_curve(record.curve)[0]
-    day = (on - record.curve_from).days
+    day = (on - first_on).days
     if day >= 0:
-        return float(curve[min(day, len(curve) - 1)]), False
-    week = curve[: min(7, len(curve))]
-    pace_mm_d = float(week[-1] - week[0]) / max(1, len(week) - 1)
-    return float(curve[0]) + pace_mm_d * max(day, -MOST_GUESSED_DAYS), True
+        return curve_mm[min(day, len(curve_mm) - 1)], False
+    week = curve_mm[:7]
+    pace_mm_d = (week[-1] - week[0]) / max(1, len(week) - 1)
+    return curve_mm[0] + pace_mm_d * max(day, -MOST_GUESSED_DAYS), True

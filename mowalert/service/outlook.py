@@ -105,7 +105,7 @@ def weather_stamp(stands: Sequence[StandDays], *, now: datetime, max_age: timede
     return WeatherStamp(sources, oldest, oldest is not None and now - oldest <= max_age)
 
 
-def pack_curve(rows: Sequence[Floats]) -> bytes:
+def pack_curve(rows: Sequence[Floats] | Floats) -> bytes:
     """Fold a curve's rows into bytes for the store."""
     return np.ascontiguousarray(np.array(rows), dtype="<f8").tobytes()
 

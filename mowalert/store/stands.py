@@ -24,6 +24,9 @@ from mowalert.store.tables import (
 )
 
 G_COLUMNS = tuple(f"g{day}" for day in range(GROWTH_DAYS))
+BEFORE_G = tuple(name for name in GrowthRecord.__dataclass_fields__ if name not in ("g", "members"))
+GROWTH = select(*(stand_growth.c[name] for name in (*BEFORE_G, *G_COLUMNS, "members")))
+"""Curves with their columns in the order of a record's."""
 
 
 class SqlStands:
@@ -84,11 +87,11 @@ class SqlStands:
     def growth(self, stand_ids: Sequence[int]) -> dict[int, GrowthRecord]:
         """Curves by stand; stands never grown are absent."""
         return {
-            row["stand_id"]: _growth(row)
+            row[0]: _growth(row)
             for batch in chunks(stand_ids)
             for row in self._connection.execute(
-                select(stand_growth).where(among(self._connection, stand_growth.c.stand_id, batch))
-            ).mappings()
+                GROWTH.where(among(self._connection, stand_growth.c.stand_id, batch))
+            )
         }
 
     def save_growth(self, records: Sequence[GrowthRecord]) -> None:
@@ -149,6 +152,13 @@ def _pack(values: Sequence[float] | Floats) -> bytes:
     return np.array(values, dtype="<f8").tobytes()
 
 
+def _growth(row: Any) -> GrowthRecord:
+    """Return a row of ``GROWTH`` as a record."""
+    known = len(BEFORE_G)
+    values = (*row[:known], tuple(row[known:-1]), row[-1])
+    return GrowthRecord(*values)
+
+
 def _stand(row: Any) -> StandRecord:
     key = StandKey(
         row.grass,
@@ -160,8 +170,3 @@ def _stand(row: Any) -> StandRecord:
         row.dry_until,
     )
     return StandRecord(row.stand_id, row.cell_id, key)
-
-
-def _growth(row: Any) -> GrowthRecord:
-    values = {name: row[name] for name in row if name not in G_COLUMNS}
-    return GrowthRecord(**values, g=tuple(row[name] for name in G_COLUMNS))
