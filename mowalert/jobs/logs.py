@@ -6,6 +6,17 @@ import sys
 import structlog
 
 
+class _Stderr(logging.Handler):
+    """Writes to whatever stderr is at the moment."""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Write one line."""
+        try:
+            print(self.format(record), file=sys.stderr, flush=True)  # noqa: T201 - that is its purpose
+        except Exception:
+            self.handleError(record)
+
+
 def log_to_stderr(*, least: int = logging.INFO) -> None:
     """Send every line to stderr.
 
@@ -23,9 +34,9 @@ def log_to_stderr(*, least: int = logging.INFO) -> None:
     structlog.configure(
         processors=[*shared, structlog.processors.format_exc_info, as_json],
         wrapper_class=structlog.make_filtering_bound_logger(least),
-        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
+        logger_factory=lambda *_: structlog.PrintLogger(sys.stderr),
     )
-    handler = logging.StreamHandler(sys.stderr)
+    handler = _Stderr()
     handler.setFormatter(
         structlog.stdlib.ProcessorFormatter(
             foreign_pre_chain=[*shared, structlog.stdlib.add_logger_name, structlog.stdlib.ExtraAdder()],

@@ -6,8 +6,6 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
 
-from structlog.contextvars import bound_contextvars
-
 from mowalert.domain.grasses import Turf
 from mowalert.service.backup import restored_at
 from mowalert.service.bulletin import make_bulletins
@@ -233,18 +231,17 @@ def end_night(
     EndReport
         What was done; running it again does nothing twice.
     """
-    now, clock = night.at, StepClock(progress)
-    with bound_contextvars(run=run_of(night.night_id, night.shards)):
-        with clock.step("last"):
-            told = tell_last(store, turf, words, policy, night)
-        with clock.step("mornings"):
-            mornings = hand_out(store, turf, policy, office, now=now) if office else MorningsReport()
-            hot = tell_crew_heat(store, heat.words, policy, heat.links, now=now) if heat else 0
-        with clock.step("bulletins"):
-            # What a night judges is known to the next: its shards, in whatever order, know the same.
-            judge_forecasts(store)
-            forget_unconfirmed(store, now=now)
-            make_bulletins(store, turf, max_age=policy.max_age, now=now)
+    now, clock = night.at, StepClock(progress, run=run_of(night.night_id, night.shards))
+    with clock.step("last"):
+        told = tell_last(store, turf, words, policy, night)
+    with clock.step("mornings"):
+        mornings = hand_out(store, turf, policy, office, now=now) if office else MorningsReport()
+        hot = tell_crew_heat(store, heat.words, policy, heat.links, now=now) if heat else 0
+    with clock.step("bulletins"):
+        # What a night judges is known to the next: its shards, in whatever order, know the same.
+        judge_forecasts(store)
+        forget_unconfirmed(store, now=now)
+        make_bulletins(store, turf, max_age=policy.max_age, now=now)
     seconds = {step: round(taken, 4) for step, taken in clock.seconds.items()}
     with store.begin() as work:
         work.nights.close(night.night_id, night.shards, ShardState.DONE, report={"seconds": seconds})

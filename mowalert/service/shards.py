@@ -71,11 +71,11 @@ class ShardReport:
 
 
 class StepClock:
-    """Tells which step begins, and how long each took."""
+    """Tells which step begins, how long each took, and in every line of a log which run it belongs to."""
 
-    def __init__(self, progress: Progress) -> None:
+    def __init__(self, progress: Progress, *, run: str) -> None:
         self.seconds: dict[str, float] = {}
-        self._progress = progress
+        self._progress, self._run = progress, run
 
     @contextmanager
     def step(self, name: str) -> Iterator[None]:
@@ -83,7 +83,8 @@ class StepClock:
         self._progress(name)
         began = perf_counter()
         try:
-            yield
+            with bound_contextvars(run=self._run):
+                yield
         finally:
             self.seconds[name] = self.seconds.get(name, 0.0) + perf_counter() - began
 
@@ -141,16 +142,15 @@ def run_shard(
         cell_ids = work.weather.used_ids(record.cells)
     if record.state is not ShardState.WAITING:
         return None
-    clock, now = StepClock(progress), night.at
-    with bound_contextvars(run=run_of(night.night_id, shard)):
-        with clock.step("pull"):
-            pulled = pull_weather(store, sources, now=now, cell_ids=cell_ids, daily_calls=policy.daily_calls)
-        with clock.step("grow"):
-            grown = grow_stands(store, turf, now=now, cell_ids=cell_ids)
-        with clock.step("silence"):
-            assumed = assume_cuts(store, turf, now=now, within=record.cells)
-        with clock.step("tell"):
-            told, left = tell_shard(store, turf, words, policy, night, record)
+    clock, now = StepClock(progress, run=run_of(night.night_id, shard)), night.at
+    with clock.step("pull"):
+        pulled = pull_weather(store, sources, now=now, cell_ids=cell_ids, daily_calls=policy.daily_calls)
+    with clock.step("grow"):
+        grown = grow_stands(store, turf, now=now, cell_ids=cell_ids)
+    with clock.step("silence"):
+        assumed = assume_cuts(store, turf, now=now, within=record.cells)
+    with clock.step("tell"):
+        told, left = tell_shard(store, turf, words, policy, night, record)
     report = ShardReport(pulled, grown, assumed, told, clock.seconds)
     figures = report.figures()
     with store.begin() as work:

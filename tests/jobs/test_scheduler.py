@@ -192,7 +192,7 @@ def rest(process: "subprocess.Popen[str]") -> list[str]:
 
 def test_the_process_stops_cleanly_between_ticks(start: Start, a_store: SqlStore) -> None:
     process = start("--every-min", "60")
-    assert until(process, "tick done") == ["scheduler started", "tick done"]
+    assert until(process, "tick done") == ["scheduler started", "delivered", "tick done"]
     seen = status_of(a_store, now=datetime.now(UTC))
     assert seen.scheduler_every_min == 60
     assert seen.last_night_at is not None
@@ -216,5 +216,5 @@ def test_the_process_finishes_the_tick_it_is_in(start: Start, server: WeatherSer
     process.send_signal(signal.SIGTERM)
     assert until(process, "scheduler stopping") == ["scheduler started", "scheduler stopping"]
     answer_now.set()
-    assert rest(process) == ["tick done", "scheduler stopped"]
+    assert rest(process) == ["delivered", "tick done", "scheduler stopped"]
     assert process.returncode == 0
