@@ -145,7 +145,7 @@ class Fields:
         dataset, variable = found
         points = self._at(dataset)
         time = _time_of(variable)
-        steps = _Steps.of(dataset, variable, time)
+        steps = _Steps.of(dataset, variable, time, is_sum=KINDS[name].rates is not None)
         convert, is_rate = _unit_of(variable, KINDS[name])
         wanted = np.nonzero((steps.begins_s >= self._first_s) & (steps.begins_s < self._last_s))[0]
         if not len(wanted):
@@ -196,7 +196,8 @@ def _flat(variable: Any) -> Any:
 def _is_of(variable: Any, kind: Kind) -> bool:
     standard = variable.attrs.get("standard_name", "unknown")
     named = standard in kind.standard_names or variable.attrs.get("GRIB_shortName") in kind.grib_names
-    if not named:
+    # GRIB's means do not tell their span here, and many models let it grow for some hours.
+    if not named or variable.attrs.get("GRIB_stepType") == "avg":
         return False
     # GRIB's own names of extremes say which they are.
     if variable.attrs.get("GRIB_shortName") in kind.grib_names:
@@ -234,26 +235,33 @@ class _Steps:
     from_start: bool
 
     @classmethod
-    def of(cls, dataset: Any, variable: Any, time: Any) -> "_Steps":
-        """Read when steps begin: from bounds, or an hour back where values are of the hour before."""
+    def of(cls, dataset: Any, variable: Any, time: Any, *, is_sum: bool) -> "_Steps":
+        """Read when steps begin: at their moments, or where values are of a span, where that begins."""
         stamps_s = _seconds(time.values)
         step_s = _step_s(stamps_s, str(variable.name))
-        bounds = _bounds_s(dataset, time)
-        method = str(variable.attrs.get("cell_methods", ""))
-        grib = variable.attrs.get("GRIB_stepType")
-        accumulated = grib == "accum"
-        if bounds is not None and len(bounds) > 1 and len(set(bounds[:, 0].tolist())) == 1:
-            accumulated, bounds = True, None
-        if bounds is not None:
+        bounds = _bounds_s(dataset, time) if _is_of_span(variable, is_sum=is_sum) else None
+        since_start = variable.attrs.get("GRIB_stepType") == "accum"
+        if bounds is not None and len(bounds) > 1 and (bounds[:, 0] == bounds[0, 0]).all():
+            if not is_sum or "time: mean" in str(variable.attrs.get("cell_methods", "")):
+                fault(f"{variable.name}: means since the start cannot be taken apart")
+            since_start, bounds = True, None
+        if step_s == DAY_S:
+            begins_s = (stamps_s if bounds is None else bounds[:, 0]) // DAY_S * DAY_S
+        elif bounds is not None:
             begins_s = bounds[:, 0]
-        elif accumulated or grib == "avg" or "time: sum" in method or "time: mean" in method:
-            begins_s = stamps_s - step_s if step_s == HOUR_S else stamps_s
+        elif since_start or _is_of_span(variable, is_sum=False):
+            # Without bounds a span is told by its end, or by its middle.
+            begins_s = -(-stamps_s // HOUR_S) * HOUR_S - HOUR_S
         else:
             begins_s = stamps_s
-        if step_s == DAY_S:
-            begins_s = begins_s // DAY_S * DAY_S
         start_s = _starts_s(dataset, time)
-        return cls(begins_s, step_s, accumulated, start_s == int(stamps_s[0]) - step_s)
+        return cls(begins_s, step_s, since_start, start_s == int(stamps_s[0]) - step_s)
+
+
+def _is_of_span(variable: Any, *, is_sum: bool) -> bool:
+    """Whether values are of a span of time: what is said of them, or what a quantity usually is."""
+    method = str(variable.attrs.get("cell_methods", ""))
+    return "time: point" not in method and ("time:" in method or is_sum)
 
 
 def _seconds(moments: Any) -> Ints:

@@ -3,7 +3,7 @@
 import os
 import tracemalloc
 from datetime import UTC, date, datetime, timedelta
-from math import exp, log
+from math import log
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import xarray as xr
 from budgets import DailyBudget
-from gridded import HOURLY, LATITUDES, LONGITUDES, STANDARD, START, a_dataset, written
+from gridded import HOURLY, HOURS, LATITUDES, LONGITUDES, STANDARD, START, a_dataset, written
 from weather_server import WeatherServer
 
 from mowalert.domain.weather import Place, PlaceWeather, WeatherDay
@@ -79,7 +79,6 @@ def test_the_dew_point_follows_from_humidity(hourly: str) -> None:
         power = log(pct / 100) + 17.27 * t_c / (237.3 + t_c)
         dew_c.append(237.3 * power / (17.27 - power))
     assert day.t_dew_c == pytest.approx(sum(dew_c) / 24, abs=0.02)
-    assert exp(0) == 1
 
 
 def test_days_that_are_not_whole_are_left_out_and_no_day_outside_is_given(hourly: str) -> None:
@@ -154,21 +153,17 @@ def test_missing_values_are_never_numbers(tmp_path: Path) -> None:
 
 def test_a_fill_value_that_the_file_keeps_quiet_about_is_not_believed(tmp_path: Path) -> None:
     dataset = a_dataset()
-    dataset["pr"][130, :, :] = 1e20
-    dataset["t2m"][160, :, :] = -9999.0
-    path = written(dataset, tmp_path / "model.nc")
-    pulled = pulled_from(a_grid(path))
-    assert {date(2026, 7, 16), date(2026, 7, 17)}.isdisjoint(day.on for day in pulled.weather[0].days) or (
-        pulled.weather == ()
+    dataset["pr"][130, :, :] = 1e20  # 16 July
+    dataset["t2m"][160, :, :] = -9999.0  # 17 July
+    grid = a_grid(written(dataset, tmp_path / "model.nc"))
+    pulled = WeatherService([grid], DailyBudget({})).pull(
+        [ALBANY], past_days=2, forecast_days=12, now=NOW - timedelta(days=4)
     )
-    assert any("rain_mm of" in refusal.reason for _, refusal in pulled.refused)
-    assert any("t_min_c of" in refusal.reason for _, refusal in pulled.refused)
-
-
-def pulled_from(*sources: Any) -> Any:
-    return WeatherService(sources, DailyBudget({})).pull(
-        [ALBANY], past_days=4, forecast_days=8, now=NOW - timedelta(days=4)
-    )
+    (albany,) = pulled.weather
+    assert {TODAY, TODAY + timedelta(days=1)}.isdisjoint(day.on for day in albany.days)
+    reasons = [refusal.reason for _, refusal in pulled.refused]
+    assert any("rain_mm of" in reason for reason in reasons)
+    assert any("t_min_c of" in reason for reason in reasons)
 
 
 @pytest.mark.parametrize(
@@ -230,6 +225,43 @@ def test_sums_since_the_start_are_taken_apart(
     paths = written(sums, tmp_path / "rain.nc"), written(rest, tmp_path / "rest.nc")
     ours, same = fetched(a_grid(*paths)), fetched(a_grid(hourly))
     assert [day.rain_mm for day in ours[0].days] == pytest.approx([day.rain_mm for day in same[0].days])
+
+
+def test_moments_beside_sums_since_the_start_are_left_as_they_are(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, hourly: str
+) -> None:
+    monkeypatch.setitem(STANDARD, "pr", ("precipitation_amount", "kg m-2", "time: sum"))
+    monkeypatch.setitem(STANDARD, "rsds", (*STANDARD["rsds"][:2], "time: point"))
+    rain = {"pr": lambda hour, lat, lon: np.cumsum(HOURLY["pr"](hour, lat, lon) * 3600, axis=0) + 0 * lat}
+    dataset = a_dataset(HOURLY | rain)
+    # Rain up to each moment, and the temperature at it.
+    start = np.full(HOURS, np.datetime64(START, "ns"))
+    moments = dataset["time"].values
+    dataset["time_bnds"] = (("time", "nv"), np.stack([start - np.timedelta64(1, "h"), moments], axis=1))
+    ours = day_of(fetched(a_grid(written(dataset, tmp_path / "model.nc")))[0])
+    same = day_of(fetched(a_grid(hourly))[0])
+    assert (ours.t_min_c, ours.t_max_c, ours.rain_mm) == (same.t_min_c, same.t_max_c, same.rain_mm)
+    assert ours.hours is not None
+    assert [hour for hour, mm in enumerate(ours.hours.rain_mm) if mm > 0] == [7]
+
+
+def test_a_mean_told_by_its_middle_is_of_the_hour_around_it(tmp_path: Path) -> None:
+    dataset = a_dataset(bounds=False)
+    middles = dataset["time"].values + np.timedelta64(30, "m")
+    path = written(
+        dataset.assign_coords(time=("time", middles, dataset["time"].attrs)), tmp_path / "model.nc"
+    )
+    day = day_of(fetched(a_grid(path))[0])
+    assert day.hours is not None
+    assert [hour for hour, mm in enumerate(day.hours.rain_mm) if mm > 0] == [8]
+
+
+def test_a_mean_since_the_start_is_refused(tmp_path: Path) -> None:
+    dataset = a_dataset()
+    start = np.full(HOURS, np.datetime64(START, "ns"))
+    dataset["time_bnds"] = (("time", "nv"), np.stack([start, dataset["time_bnds"].values[:, 1]], axis=1))
+    with pytest.raises(SourceError, match="pr: means since the start cannot be taken apart"):
+        fetched(a_grid(written(dataset, tmp_path / "model.nc")))
 
 
 def test_a_sum_that_falls_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
