@@ -28,6 +28,14 @@ class _Rows:
     def table(self) -> Table:
         return self.number.table
 
+    def is_old(self, before: date) -> ColumnElement[bool]:
+        return self.age < _as(self.age, before)
+
+    def that_go(self, before: date) -> tuple[ColumnElement[bool], ...]:
+        # The newest stays, whatever its age: SQLite would give its number again.
+        newest = select(func.max(self.number)).scalar_subquery()
+        return (self.number < newest, self.is_old(before), *self.may_go)
+
 
 ROWS: dict[Old, tuple[_Rows, ...]] = {
     # By when they stop being useful: whatever still waits after that is expired first.
@@ -69,7 +77,7 @@ class SqlPast:
 
     def _forget_next(self, rows: _Rows, before: date, after: int, limit: int) -> tuple[int, int | None]:
         """Numbers follow time: where the next rows are all young, so are those that come after them."""
-        is_old = rows.age < _as(rows.age, before)
+        is_old = rows.is_old(before)
         window = (
             select(rows.number, case((is_old, 1), else_=0).label("old"))
             .where(rows.number > after)
@@ -81,9 +89,7 @@ class SqlPast:
         last, old, count = self._connection.execute(query).one()
         if not old:
             return 0, None
-        # The newest stays, whatever its age: SQLite would give its number again.
-        newest = select(func.max(rows.number)).scalar_subquery()
-        go = (rows.number > after, rows.number <= last, rows.number < newest, is_old, *rows.may_go)
+        go = (rows.number > after, rows.number <= last, *rows.that_go(before))
         gone = int(self._connection.execute(delete(rows.table).where(*go)).rowcount)
         return gone, last if count == limit else None
 
@@ -99,9 +105,7 @@ class SqlPast:
         """How many rows are old."""
         if what is Old.WEATHER:
             return self._count(cell_day, cell_day.c.on < before)
-        return sum(
-            self._count(rows.table, rows.age < _as(rows.age, before), *rows.may_go) for rows in ROWS[what]
-        )
+        return sum(self._count(rows.table, *rows.that_go(before)) for rows in ROWS[what])
 
     def _count(self, table: Table, *where: ColumnElement[bool]) -> int:
         return int(self._connection.scalar(select(func.count()).select_from(table).where(*where)) or 0)
