@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from datetime import UTC, date, datetime
-from functools import partial
+from functools import lru_cache, partial
 from typing import NamedTuple
 
 from markupsafe import Markup
@@ -129,7 +129,7 @@ def render_email(
         hot=any(notice.best_part is DayPart.EARLY_MORNING for notice in digest.notices),
         someone_mows=any(groups[name] for name in ("must", "due", "may_mow", "release")),
         credits=_credits(digest, say),
-        weather_of=f"{digest.weather.fetched_at:%Y-%m-%d %H:%M}" if digest.weather.fetched_at else "",
+        weather_of=_moment(digest.weather.fetched_at),
         page_url=_page_url(digest, links),
         stop_url=digest.to.stop_url,
         service_name=service_name,
@@ -198,6 +198,12 @@ def _mowed_url(links: Links | None, notice: Notice) -> str:
     return links.mowed_url(notice.lawn_id, notice.best_on, now=_midnight(notice.on))
 
 
+@lru_cache(maxsize=64)
+def _moment(fetched_at: datetime | None) -> str:
+    return f"{fetched_at:%Y-%m-%d %H:%M}" if fetched_at else ""
+
+
+@lru_cache(maxsize=64)
 def _midnight(on: date) -> datetime:
     return datetime(on.year, on.month, on.day, tzinfo=UTC)
 
