@@ -169,7 +169,7 @@ def test_a_list_says_what_hands_need_and_closes_what_it_opens(
 def test_a_crew_without_stops_is_told_so(sheet: DaySheet) -> None:
     idle = CrewSheet(9, "West", sheet.crews[0].depot, 420, 900, 420, 420, 0.0, ())
     mail = CrewSheets("Turf Line").crew_list(replace(sheet, crews=(*sheet.crews, idle)), 9, READER)
-    assert "nothing is due" in mail.text
+    assert "Nothing is due" in mail.text
     assert "nothing is due" in CrewSheets("Turf Line").crew_list(sheet, 99, READER).text
 
 
