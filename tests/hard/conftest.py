@@ -3,7 +3,7 @@
 import os
 
 import pytest
-from hard.victims import inbox, patterns, place, stores, victim, whole
+from hard.victims import inbox, patterns, place, stores_on, victim, whole
 from web.conftest import mailbox, services, sky, visitor
 
 __all__ = [
@@ -13,7 +13,7 @@ __all__ = [
     "place",
     "services",
     "sky",
-    "stores",
+    "stores_on",
     "victim",
     "visitor",
     "whole",

@@ -326,12 +326,22 @@ def patterns(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path | None]
     return dict.fromkeys(WORK, before) | {"deliver": after, "migrate": folder / OLD, "restore": None}
 
 
-@pytest.fixture(scope="module", params=["sqlite", "postgresql"])
-def stores(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stores]:
-    admin_url = request.getfixturevalue("postgres") if request.param == "postgresql" else None
-    stores = Stores(tmp_path_factory.mktemp("stores"), admin_url)
-    yield stores
-    stores.close()
+@pytest.fixture(scope="session")
+def stores_on(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Callable[[str], Stores]]:
+    """Copies of stores in a kind of database, of which each is made ready once."""
+    made: dict[str, Stores] = {}
+
+    def ready(database: str) -> Stores:
+        if database not in made:
+            admin_url = request.getfixturevalue("postgres") if database == "postgresql" else None
+            made[database] = Stores(tmp_path_factory.mktemp(database), admin_url)
+        return made[database]
+
+    yield ready
+    for stores in made.values():
+        stores.close()
 
 
 @pytest.fixture(scope="session")
