@@ -47,8 +47,8 @@ PATIENT_S, HASTY_S = 20.0, 0.2
 """A busy machine's sound answers may take their time; a fault's silence is not waited out."""
 PARTS = 2
 """Workers that may share the combinations."""
-SAMPLE = 12
-"""Combinations of the usual run; the long one has a thousand."""
+SAMPLE, MANY = 12, 1050
+"""Combinations of the usual run, and of the long one."""
 Body = Any
 Fault = Callable[[Reply, Random], Reply]
 
@@ -362,7 +362,7 @@ def test_nobody_is_told_anything_from_bad_weather(
     without, _ = played(town_of(server, tmp_path, morning_before), down)
     assert any(kind == "mow" for _, kind, *_ in well), "there must be something to get wrong"
     wrong: list[Any] = []
-    for seed in range(part, 1000 if hard else SAMPLE, PARTS):
+    for seed in range(part, MANY if hard else SAMPLE, PARTS):
         random = Random(seed)
         names = [sorted(FAULTS)[seed % len(FAULTS)], *random.sample(sorted(FAULTS), random.randrange(3))]
 
