@@ -44,7 +44,13 @@ def insert_new(connection: Connection, table: Table, rows: Rows, *, unique: Sequ
     if not _streams(connection, rows):
         return [connection.execute(new, row).first() is not None for row in rows]
     inserted = set(map(tuple, connection.execute(new.from_select(*_incoming(connection, table, rows)))))
-    return [tuple(row[name] for name in unique) in inserted for row in rows]
+    was_new = []
+    for row in rows:
+        key = tuple(row[name] for name in unique)
+        was_new.append(key in inserted)
+        # Of two rows with one key only the first is new.
+        inserted.discard(key)
+    return was_new
 
 
 def upsert(connection: Connection, table: Table, rows: Rows) -> None:

@@ -29,6 +29,9 @@ class SqlStore:
     def __init__(self, url: str) -> None:
         self.url = url
         self._engine = open_engine(url)
+        driver: Any = self._engine.dialect.loaded_dbapi
+        # Streams of rows speak to the driver itself.
+        self._faults = (SQLAlchemyError, driver.Error)
 
     @contextmanager
     def begin(self) -> Iterator[SqlWork]:
@@ -36,7 +39,7 @@ class SqlStore:
         try:
             with self._engine.connect() as connection:
                 yield SqlWork(connection)
-        except SQLAlchemyError as error:
+        except self._faults as error:
             raise StoreError(f"the store cannot be used: {first_line(error)}") from error
 
     @contextmanager
