@@ -9,9 +9,9 @@ import sqlalchemy as sa
 from country import TODAY
 
 from mowalert.domain.grasses import Turf
-from mowalert.store.bulk import upsert
+from mowalert.store.bulk import insert_all, upsert
 from mowalert.store.engine import SqlStore
-from mowalert.store.sql import chunks
+from mowalert.store.sql import among, chunks
 from mowalert.store.tables import lawn, outbox, stand_growth, told
 
 AHEAD_DAYS = 9
@@ -111,10 +111,10 @@ def _tell_bytes(engine: sa.Engine, night: dict[sa.Table, list[dict[str, Any]]], 
     began = time.perf_counter()
     with engine.begin() as connection:
         for batch in chunks(lawn_ids):
-            connection.execute(sa.select(lawn).where(lawn.c.lawn_id.in_(batch))).all()
+            connection.execute(sa.select(lawn).where(among(connection, lawn.c.lawn_id, batch))).all()
         for table, rows in night.items():
-            for some in chunks(rows, 1000):
-                connection.execute(sa.insert(table), some)
+            for some in chunks(rows, 2000):
+                insert_all(connection, table, some)
     return time.perf_counter() - began
 
 
@@ -123,7 +123,7 @@ def _grow_bytes(engine: sa.Engine) -> float:
     with engine.begin() as connection:
         stand_ids = list(connection.scalars(sa.select(stand_growth.c.stand_id)))
         for batch in chunks(stand_ids, 5000):
-            where = stand_growth.c.stand_id.in_(batch)
+            where = among(connection, stand_growth.c.stand_id, batch)
             rows = [dict(row) for row in connection.execute(sa.select(stand_growth).where(where)).mappings()]
             upsert(connection, stand_growth, rows)
     return time.perf_counter() - began
