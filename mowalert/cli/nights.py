@@ -28,7 +28,7 @@ from mowalert.service.night import NightReport, run_night
 from mowalert.service.retention import forget_daily, forget_old, old_rows
 from mowalert.service.status import CallState, Status, note_scheduler, status_of
 from mowalert.store.upgrade import head, schema_version, upgrade
-from mowalert.wiring import Services
+from mowalert.wiring import Services, settle_in
 
 if TYPE_CHECKING:
     from mowalert.jobs.engine import Engine
@@ -163,9 +163,11 @@ def _weather_line(asked: int, served: int, unserved: int, sources: str) -> str:
 
 
 def _night(services: Services, now: datetime) -> NightReport:
+    sources = services.sources
+    settle_in()
     return run_night(
         services.store,
-        services.sources,
+        sources,
         services.turf,
         services.words,
         services.policy,

@@ -121,8 +121,8 @@ class _Case:
         return self.heights_mm[self.outlook.at(on)]
 
     def held_on(self, on: date) -> bool:
-        dated = any(_covers(hold, on) for hold in self.lawn.dated_holds)
-        return dated or self.holds[self.outlook.at(on)] > 0
+        dated = self.lawn.dated_holds
+        return self.holds[self.outlook.at(on)] > 0 or (bool(dated) and any(_covers(one, on) for one in dated))
 
     def told_reasons(self, on: date) -> tuple[HoldReason, ...]:
         return _told_in(self.holds[self.outlook.at(on)])

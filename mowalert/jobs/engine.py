@@ -21,7 +21,7 @@ from mowalert.jobs.night_work import Done, shards_to_give, work_on
 from mowalert.service.deliver import DeliveryReport
 from mowalert.service.shards import run_of
 from mowalert.settings import Settings
-from mowalert.wiring import Services, open_services
+from mowalert.wiring import Services, open_services, settle_in
 
 LONGEST_WAIT_S = 120
 AT_ONCE = 500
@@ -156,4 +156,5 @@ class Engine:
         pid = os.getpid()
         if pid not in self._services:
             self._services[pid] = open_services(self._settings)
+            settle_in()
         return self._services[pid]

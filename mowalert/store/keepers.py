@@ -19,7 +19,7 @@ from mowalert.store.park_tables import (
     restriction,
     watering_off,
 )
-from mowalert.store.sql import among, chunks, values_of
+from mowalert.store.sql import among, chunks, look_up, values_of
 from mowalert.store.tables import (
     api_key,
     event,
@@ -59,13 +59,8 @@ class SqlKeepers:
 
     def get(self, keeper_ids: Sequence[int]) -> dict[int, KeeperRecord]:
         """Keepers by id."""
-        return {
-            row["keeper_id"]: _keeper(row)
-            for batch in chunks(keeper_ids)
-            for row in self._connection.execute(
-                select(keeper).where(among(self._connection, keeper.c.keeper_id, batch))
-            ).mappings()
-        }
+        rows = look_up(self._connection, select(keeper), keeper.c.keeper_id, keeper_ids)
+        return {row.keeper_id: _keeper(row._mapping) for row in rows}
 
     def all(self) -> list[KeeperRecord]:
         """Every keeper."""
@@ -116,13 +111,8 @@ class SqlKeepers:
 
     def sites(self, site_ids: Sequence[int]) -> dict[int, SiteRecord]:
         """Sites by id."""
-        return {
-            row["site_id"]: SiteRecord(**row)
-            for batch in chunks(site_ids)
-            for row in self._connection.execute(
-                select(site).where(among(self._connection, site.c.site_id, batch))
-            ).mappings()
-        }
+        rows = look_up(self._connection, select(site), site.c.site_id, site_ids)
+        return {row.site_id: SiteRecord(**row._mapping) for row in rows}
 
     def note_no_weather(self, keeper_ids: Sequence[int], on: date | None) -> None:
         """Remember, or forget, that keepers were told there is no weather."""

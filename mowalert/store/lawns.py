@@ -21,7 +21,7 @@ from mowalert.domain.words import Clippings, HoldReason, KeeperKind
 from mowalert.service.ports_nights import Cells
 from mowalert.service.records import AnchorUpdate, EventRecord, KeptOff, LawnRecord, Owner, Said
 from mowalert.store.bulk import insert_all, update_all
-from mowalert.store.sql import among, chunks, values_of
+from mowalert.store.sql import among, chunks, look_up, values_of
 from mowalert.store.tables import GROWTH_DAYS, cell, event, keeper, kept_off, lawn, site, stand, stand_growth
 
 TOLD_TODAY = 255
@@ -65,21 +65,11 @@ class SqlLawns:
 
     def get(self, lawn_ids: Sequence[int]) -> list[LawnRecord]:
         """Lawns by id, in order of id."""
-        found = [
-            record
-            for batch in chunks(lawn_ids)
-            for record in self._lawns(LAWN.where(among(self._connection, lawn.c.lawn_id, batch)))
-        ]
-        return sorted(found, key=lambda record: record.lawn_id)
+        return sorted(self._among(LAWN, lawn.c.lawn_id, lawn_ids), key=lambda record: record.lawn_id)
 
     def of_keepers(self, keeper_ids: Sequence[int]) -> list[LawnRecord]:
         """Lawns of keepers, in order of id."""
-        found = [
-            record
-            for batch in chunks(keeper_ids)
-            for record in self._lawns(LAWN.where(among(self._connection, lawn.c.keeper_id, batch)))
-        ]
-        return sorted(found, key=lambda record: record.lawn_id)
+        return sorted(self._among(LAWN, lawn.c.keeper_id, keeper_ids), key=lambda record: record.lawn_id)
 
     def all_ids(self) -> list[int]:
         """Every lawn's id."""
@@ -128,38 +118,18 @@ class SqlLawns:
 
     def owners(self, lawn_ids: Sequence[int], within: Cells) -> list[Owner]:
         """Whose lawns these are, in order of keeper and lawn."""
-        found = [
-            Owner(*row)
-            for batch in chunks(lawn_ids)
-            for row in self._connection.execute(
-                _owners_query(within).where(among(self._connection, lawn.c.lawn_id, batch))
-            )
-        ]
+        rows = look_up(self._connection, _owners_query(within), lawn.c.lawn_id, lawn_ids)
+        found = [Owner(*row) for row in rows]
         return sorted(found, key=lambda owner: (owner.keeper_id, owner.lawn_id))
 
     def unanchored(self, stand_ids: Sequence[int]) -> list[LawnRecord]:
         """Lawns of stands that have no place on their curve yet."""
-        return [
-            record
-            for batch in chunks(stand_ids)
-            for record in self._lawns(
-                LAWN.where(among(self._connection, lawn.c.stand_id, batch), lawn.c.anchor_g_mm.is_(None))
-            )
-        ]
+        return self._among(LAWN.where(lawn.c.anchor_g_mm.is_(None)), lawn.c.stand_id, stand_ids)
 
     def anchored_after(self, stand_ids: Sequence[int], on: date) -> list[LawnRecord]:
         """Lawns of stands with an anchor later than a day, and a place on the curve."""
-        return [
-            record
-            for batch in chunks(stand_ids)
-            for record in self._lawns(
-                LAWN.where(
-                    among(self._connection, lawn.c.stand_id, batch),
-                    lawn.c.anchored_on > on,
-                    lawn.c.anchor_g_mm.is_not(None),
-                )
-            )
-        ]
+        later = lawn.c.anchored_on > on, lawn.c.anchor_g_mm.is_not(None)
+        return self._among(LAWN.where(*later), lawn.c.stand_id, stand_ids)
 
     def earliest_unanchored(self, *, within: Cells | None = None) -> dict[int, date]:
         """By cell: the earliest anchor date of lawns without a place on their curve."""
@@ -297,8 +267,11 @@ class SqlLawns:
             for table in (keeper, site, lawn, stand, cell)
         }
 
+    def _among(self, query: Select[Any], column: Any, values: Sequence[Any]) -> list[LawnRecord]:
+        return [lawn_record(row) for row in look_up(self._connection, query, column, values)]
+
     def _lawns(self, query: Select[Any]) -> list[LawnRecord]:
-        return [lawn_record(row) for row in self._connection.execute(query)]
+        return [lawn_record(row) for row in self._connection.execute(query).all()]
 
 
 def due_query(

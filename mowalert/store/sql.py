@@ -6,7 +6,7 @@ from functools import cache
 from operator import attrgetter
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Connection, Table, any_, literal
+from sqlalchemy import ColumnElement, Connection, Select, Table, any_, literal
 from sqlalchemy.dialects import postgresql, sqlite
 
 Item = TypeVar("Item")
@@ -37,6 +37,12 @@ def among(connection: Connection, column: Any, values: Sequence[Any]) -> ColumnE
     if connection.dialect.name == "postgresql":
         return column == any_(literal(values, postgresql.ARRAY(column.type)))  # type: ignore[no-any-return]
     return column.in_(values)  # type: ignore[no-any-return]
+
+
+def look_up(connection: Connection, query: Select[Any], column: Any, values: Iterable[Any]) -> Iterator[Any]:
+    """Rows of a query whose column has one of some values, however many they are, a batch at a time."""
+    for batch in chunks(values):
+        yield from connection.execute(query.where(among(connection, column, batch))).all()
 
 
 def values_of(record: Any, *, without: Iterable[str] = ()) -> dict[str, Any]:

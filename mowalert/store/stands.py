@@ -13,7 +13,7 @@ from mowalert.domain.stand import StandKey
 from mowalert.domain.words import Sun, Watering
 from mowalert.service.records import GrowthRecord, KeptForecast, StandRecord
 from mowalert.store.bulk import insert_new, upsert
-from mowalert.store.sql import among, chunks, insert_for, values_of
+from mowalert.store.sql import among, chunks, insert_for, look_up, values_of
 from mowalert.store.tables import (
     GROWTH_DAYS,
     forecast_error,
@@ -65,34 +65,18 @@ class SqlStands:
     def of_cells(self, cell_ids: Sequence[int]) -> list[StandRecord]:
         """Stands of cells that hold lawns, in order of id."""
         lawns = select(lawn.c.lawn_id).where(lawn.c.stand_id == stand.c.stand_id).exists()
-        rows = [
-            row
-            for batch in chunks(cell_ids)
-            for row in self._connection.execute(
-                select(stand).where(among(self._connection, stand.c.cell_id, batch), lawns)
-            )
-        ]
+        rows = look_up(self._connection, select(stand).where(lawns), stand.c.cell_id, cell_ids)
         return sorted(map(_stand, rows), key=lambda record: record.stand_id)
 
     def get(self, stand_ids: Sequence[int]) -> dict[int, StandRecord]:
         """Stands by id."""
-        return {
-            row.stand_id: _stand(row)
-            for batch in chunks(stand_ids)
-            for row in self._connection.execute(
-                select(stand).where(among(self._connection, stand.c.stand_id, batch))
-            )
-        }
+        rows = look_up(self._connection, select(stand), stand.c.stand_id, stand_ids)
+        return {row.stand_id: _stand(row) for row in rows}
 
     def growth(self, stand_ids: Sequence[int]) -> dict[int, GrowthRecord]:
         """Curves by stand; stands never grown are absent."""
-        return {
-            row[0]: _growth(row)
-            for batch in chunks(stand_ids)
-            for row in self._connection.execute(
-                GROWTH.where(among(self._connection, stand_growth.c.stand_id, batch))
-            )
-        }
+        rows = look_up(self._connection, GROWTH, stand_growth.c.stand_id, stand_ids)
+        return {row[0]: _growth(row) for row in rows}
 
     def save_growth(self, records: Sequence[GrowthRecord]) -> None:
         """Keep curves, newer over older."""

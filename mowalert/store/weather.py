@@ -12,7 +12,7 @@ from mowalert.service.ports import CallBucket
 from mowalert.service.ports_nights import Cells
 from mowalert.service.records import CellRecord
 from mowalert.store.bulk import insert_missing, update_all, upsert
-from mowalert.store.sql import among, chunks, insert_for
+from mowalert.store.sql import among, chunks, insert_for, look_up
 from mowalert.store.tables import bucket, budget, cell, cell_day, cell_ensemble, lawn, refusal, stand
 
 DAY_COLUMNS = (
@@ -26,6 +26,9 @@ DAY_COLUMNS = (
     "source",
     "partial",
 )
+DAY = select(cell_day.c.cell_id, *(cell_day.c[name] for name in WeatherDay.__dataclass_fields__))
+"""Days, after their cell what they know in the order of ``WeatherDay``."""
+HOURS = list(WeatherDay.__dataclass_fields__).index("hours")
 
 
 class SqlWeather:
@@ -59,14 +62,8 @@ class SqlWeather:
     def cells(self, cell_ids: Sequence[int] | None = None) -> list[CellRecord]:
         """Cells that hold lawns, or those asked for, in order of id."""
         if cell_ids is not None:
-            rows = [
-                row
-                for batch in chunks(cell_ids)
-                for row in self._connection.execute(
-                    select(cell).where(among(self._connection, cell.c.cell_id, batch))
-                ).mappings()
-            ]
-            return sorted((CellRecord(**row) for row in rows), key=lambda record: record.cell_id)
+            rows = look_up(self._connection, select(cell), cell.c.cell_id, cell_ids)
+            return sorted((CellRecord(**row._mapping) for row in rows), key=lambda record: record.cell_id)
         query = select(cell).where(_used()).order_by(cell.c.cell_id)
         return [CellRecord(**row) for row in self._connection.execute(query).mappings()]
 
@@ -112,14 +109,9 @@ class SqlWeather:
     def days(self, cell_ids: Sequence[int], *, first: date, last: date) -> dict[int, list[WeatherDay]]:
         """Days of cells in order; cells without days are absent."""
         found: dict[int, list[WeatherDay]] = {}
-        for batch in chunks(cell_ids):
-            query = (
-                select(cell_day)
-                .where(among(self._connection, cell_day.c.cell_id, batch), cell_day.c.on.between(first, last))
-                .order_by(cell_day.c.cell_id, cell_day.c.on)
-            )
-            for row in self._connection.execute(query).mappings():
-                found.setdefault(row["cell_id"], []).append(_day(row))
+        query = DAY.where(cell_day.c.on.between(first, last)).order_by(cell_day.c.cell_id, cell_day.c.on)
+        for row in look_up(self._connection, query, cell_day.c.cell_id, cell_ids):
+            found.setdefault(row.cell_id, []).append(_day(row))
         return found
 
     def save_ensembles(self, ensembles: Iterable[Ensemble]) -> None:
@@ -243,8 +235,10 @@ def _day_row(answer: PlaceWeather, day: WeatherDay) -> dict[str, Any]:
 
 
 def _day(row: Any) -> WeatherDay:
-    hours = None if row["hours"] is None else unpack_hours(row["hours"])
-    return WeatherDay(on=row["on"], hours=hours, **{name: row[name] for name in DAY_COLUMNS})
+    """Return a row of ``DAY`` as a day."""
+    values = list(row[1:])
+    values[HOURS] = None if values[HOURS] is None else unpack_hours(values[HOURS])
+    return WeatherDay(*values)
 
 
 def _ensemble(row: Any) -> Ensemble:

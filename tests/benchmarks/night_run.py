@@ -19,6 +19,7 @@ from mowalert.service.pull import pull_weather
 from mowalert.service.shards import tell_shard
 from mowalert.service.silence import assume_cuts
 from mowalert.store.engine import SqlStore
+from mowalert.wiring import settle_in
 
 FIND = ("due_ids", "hold_ids", "untold_hold_ids", "kept_off_ids", "guided_ids", "owners")
 POLICY = Policy(frozenset({Channel.EMAIL}), timedelta(hours=36), "mow.example.org")
@@ -88,6 +89,7 @@ class TimedStore:
 def run_inline(url: str, turf: Turf) -> dict[str, Any]:
     """Run the night; its seconds in all and by step, and how many digests were written."""
     store, sources, clock, digests = SqlStore(url), OneWeather(), Clock(), 0
+    settle_in()
     words: Any = Timed(Messages(*WORDS), clock, "outbox")
     timed: Any = TimedStore(store, clock)
     began = time.perf_counter()

@@ -12,6 +12,7 @@ import test_time
 from stores import new_store
 
 from mowalert.channels import email
+from mowalert.channels.smtp import RefusedError
 from mowalert.cli import lawns
 from mowalert.domain import rounds
 from mowalert.errors import DeliveryError
@@ -30,8 +31,8 @@ def with_store(check: Callable[[Any], None]) -> Check:
     return lambda folder: check(new_store(folder / "store.db"))
 
 
-def blamed(code: int, text: Any, *, of_recipient: bool = False) -> DeliveryError:
-    return DeliveryError("no", permanent=code >= 500, channel="email", code=str(code))
+def blamed(refusal: RefusedError) -> DeliveryError:
+    return DeliveryError("no", permanent=refusal.code >= 500, channel="email", code=str(refusal.code))
 
 
 def without_zone(table: rounds.Timetable, on: Any) -> datetime:

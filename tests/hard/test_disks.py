@@ -57,7 +57,8 @@ def test_files_that_cannot_be_written_are_written_once_they_can(
         note(f"{fault}, folders", 10, second.sent, 10 - second.sent, 0)
         assert http.get_json("nws", server.url) == (200, {})
     store.close()
-    assert (first.retried, first.failed, first.unknown) == (10, 0, 0)
+    # After some mails that could not go to a domain the next wait their turn.
+    assert (first.retried + first.deferred, first.failed, first.unknown) == (10, 0, 0)
     assert "mail: cannot be written: " in first.errors[0]
     assert left == []
     assert written == {"mail": 5, "sms": 5}
