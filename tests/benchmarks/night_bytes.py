@@ -2,13 +2,16 @@
 
 import time
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
+import plain_season
 import sqlalchemy as sa
 from country import TODAY
 
 from mowalert.domain.grasses import Turf
+from mowalert.domain.stand import LEAD_DAYS, stand_facts
 from mowalert.store.bulk import insert_all, upsert
 from mowalert.store.engine import SqlStore
 from mowalert.store.sql import among, chunks
@@ -21,10 +24,15 @@ COPIED = (outbox, told)
 LAWN_COLUMNS = ("lawn_id", "stand_id", "grass", "chosen_mm", "pace", "anchor_height_mm", "anchor_g_mm")
 MOST_BY_ROW = 50_000
 """Lawns looked at one by one; for more the time is taken times as many."""
+MOST_BY_MODEL = 300
 
 
-def search_seconds(store: SqlStore, engine: sa.Engine, turf: Turf) -> tuple[float, float, float, int]:
-    """Seconds of the search in the index, of all lawns in numpy and row by row, and how many are due."""
+def search_seconds(store: SqlStore, engine: sa.Engine, turf: Turf) -> tuple[dict[str, float], int]:
+    """Seconds of the search in the index and of ways without it, and how many lawns are due.
+
+    ``numpy`` and ``heights`` work out every lawn's height from the curves, ``heights`` row by row; ``model``
+    has no curves and plays every lawn's days since its cut, row by row in plain Python.
+    """
     with store.begin() as work:
         round_ids = [record.round_id for record in work.rounds.all()]
         by_index, index_s = _best(
@@ -38,7 +46,8 @@ def search_seconds(store: SqlStore, engine: sa.Engine, turf: Turf) -> tuple[floa
         lawns = int(connection.scalar(sa.select(sa.func.count()).select_from(lawn)) or 0)
     if by_index != by_numpy:
         raise SystemExit(f"the index found {len(by_index)} lawns, reading them all {len(by_numpy)}")
-    return index_s, numpy_s, python_s * lawns / seen, len(by_index)
+    every = {"heights": python_s * lawns / seen, "model": _by_model_s(store, turf) * lawns}
+    return {"index": index_s, "numpy": numpy_s, **every}, len(by_index)
 
 
 def _best(work: Callable[[], list[int]]) -> tuple[list[int], float]:
@@ -85,6 +94,30 @@ def _all_by_row(connection: sa.Connection, turf: Turf) -> int:
                 break
         seen += 1
     return seen
+
+
+def _by_model_s(store: SqlStore, turf: Turf) -> float:
+    """Seconds to play the days of one lawn, from its cut to the end of the forecast; its days are loaded."""
+    with store.begin() as work:
+        lawns = work.lawns.page(after=0, limit=MOST_BY_MODEL)
+        stands = work.stands.get([one.stand_id for one in lawns])
+        cell_ids = sorted({one.cell_id for one in stands.values()})
+        cells = {one.cell_id: one for one in work.weather.cells(cell_ids)}
+        first, last = TODAY - timedelta(days=40), TODAY + timedelta(days=AHEAD_DAYS)
+        days = work.weather.days(cell_ids, first=first, last=last)
+    cases = []
+    for one in lawns:
+        stand, cell = stands[one.stand_id], cells[stands[one.stand_id].cell_id]
+        latitude_deg, elevation_m = np.array([cell.latitude_deg]), np.array([cell.elevation_m or 0.0])
+        facts = stand_facts([stand.key], turf, latitude_deg=latitude_deg, elevation_m=elevation_m)
+        lawn_ = plain_season.Lawn(one.chosen_mm, one.pace, turf.grasses[one.grass].ceiling_mm)
+        since = one.anchored_on - timedelta(days=LEAD_DAYS)
+        theirs = [day for day in days[cell.cell_id] if day.on >= since]
+        cases.append((plain_season.Stand.of(facts, 0), lawn_, theirs))
+    began = time.perf_counter()
+    for played in cases:
+        plain_season.play(*played)
+    return (time.perf_counter() - began) / len(cases)
 
 
 def baselines(engine: sa.Engine) -> dict[str, float]:
