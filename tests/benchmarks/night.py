@@ -9,7 +9,6 @@ to another. The night runs in a process of its own, so that its memory is its ow
 import argparse
 import json
 import os
-import resource
 import subprocess
 import sys
 import tempfile
@@ -23,7 +22,7 @@ from typing import Any
 import sqlalchemy as sa
 from country import Country, build
 from night_bytes import baselines, search_seconds
-from night_run import run_inline
+from night_run import peak_mib, run_inline
 
 from mowalert.parameters import load_turf
 from mowalert.settings import config_file
@@ -74,7 +73,7 @@ def work(url: str, runner: str) -> None:
         found = run_celery(url)
     else:
         found = run_inline(url, turf)
-    found.setdefault("peak_mib", round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 1))
+    found.setdefault("peak_mib", peak_mib())
     print(json.dumps(found))
 
 

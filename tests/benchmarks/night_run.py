@@ -4,6 +4,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 from country import NIGHT, OneWeather
@@ -84,6 +85,12 @@ class TimedStore:
             work.lawns = Timed(work.lawns, self._clock, "find", FIND)  # type: ignore[assignment]
             work.outbox = Timed(work.outbox, self._clock, "outbox")  # type: ignore[assignment]
             yield Timed(work, self._clock, "outbox", ("commit",))
+
+
+def peak_mib() -> float:
+    """Largest resident size of this process so far; ``ru_maxrss`` would count the process it came from. [MiB]"""
+    (line,) = (one for one in Path("/proc/self/status").read_text().splitlines() if one.startswith("VmHWM"))
+    return round(int(line.split()[1]) / 1024, 1)
 
 
 def run_inline(url: str, turf: Turf) -> dict[str, Any]:

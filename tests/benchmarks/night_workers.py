@@ -2,7 +2,6 @@
 
 import json
 import os
-import resource
 import subprocess
 import sys
 import time
@@ -11,6 +10,7 @@ from typing import Any
 
 import structlog
 from country import NIGHT, OneWeather
+from night_run import peak_mib
 
 from mowalert.jobs.engine import Engine
 from mowalert.settings import Settings, load_settings
@@ -117,7 +117,7 @@ def main() -> None:
     log = structlog.get_logger()
     worker_ready.connect(lambda **_: log.info("worker ready"), weak=False)
     BenchmarkEngine(load_settings(None, environ=os.environ)).work(processes=1, pool="solo")
-    log.info("worker stopped", peak_mib=round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 1))
+    log.info("worker stopped", peak_mib=peak_mib())
 
 
 if __name__ == "__main__":
