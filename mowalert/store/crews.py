@@ -22,7 +22,7 @@ from mowalert.service.crew_records import (
 from mowalert.service.records import SiteRecord
 from mowalert.store.bulk import upsert
 from mowalert.store.crew_tables import contact, crew, crew_day, day_plan, lawn_work, site_work, visit
-from mowalert.store.sql import among, chunks, insert_for, values_of
+from mowalert.store.sql import insert_for, look_up, values_of
 from mowalert.store.tables import outbox, site
 
 KEYED = ["keeper_id", "key"]
@@ -128,13 +128,8 @@ class SqlCrews:
 
     def lawns(self, lawn_ids: Sequence[int]) -> dict[int, LawnWork]:
         """What is known of the work at lawns, by lawn; those without are absent."""
-        return {
-            row["lawn_id"]: LawnWork(**row)
-            for batch in chunks(lawn_ids)
-            for row in self._connection.execute(
-                select(lawn_work).where(among(self._connection, lawn_work.c.lawn_id, batch))
-            ).mappings()
-        }
+        rows = look_up(self._connection, select(lawn_work), lawn_work.c.lawn_id, lawn_ids)
+        return {row.lawn_id: LawnWork(**row._mapping) for row in rows}
 
     def keep_plan(self, plan: PlanRecord) -> bool:
         """Keep a plan; ``False`` if the day has one of that version already."""
@@ -179,12 +174,8 @@ class SqlCrews:
         query = select(visit).where(
             visit.c.keeper_id == keeper_id, visit.c.on.between(first, last), visit.c.undone_at.is_(None)
         )
-        batches = (
-            [query]
-            if lawn_ids is None
-            else [query.where(visit.c.lawn_id.in_(some)) for some in chunks(lawn_ids)]
-        )
-        found = [_visit(row) for one in batches for row in self._connection.execute(one).mappings()]
+        rows = look_up(self._connection, query, visit.c.lawn_id, lawn_ids)
+        found = [_visit(row._mapping) for row in rows]
         return sorted(found, key=lambda one: (one.on, one.visit_id))
 
     def undo_visit(self, visit_id: int, *, at: datetime) -> VisitRecord | None:

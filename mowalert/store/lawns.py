@@ -21,7 +21,7 @@ from mowalert.domain.words import Clippings, HoldReason, KeeperKind
 from mowalert.service.ports_nights import Cells
 from mowalert.service.records import AnchorUpdate, EventRecord, KeptOff, LawnRecord, Owner, Said
 from mowalert.store.bulk import insert_all, update_all
-from mowalert.store.sql import among, chunks, look_up, values_of
+from mowalert.store.sql import chunks, look_up, values_of
 from mowalert.store.tables import GROWTH_DAYS, cell, event, keeper, kept_off, lawn, site, stand, stand_growth
 
 TOLD_TODAY = 255
@@ -174,18 +174,13 @@ class SqlLawns:
     ) -> dict[int, list[EventRecord]]:
         """Events of lawns on some days, both included, that were not undone, by lawn and in order."""
         found: dict[int, list[EventRecord]] = {}
-        for batch in chunks(lawn_ids):
-            query = (
-                select(event)
-                .where(
-                    among(self._connection, event.c.lawn_id, batch),
-                    event.c.on.between(first, last),
-                    event.c.undone_at.is_(None),
-                )
-                .order_by(event.c.on, event.c.event_id)
-            )
-            for row in self._connection.execute(query).mappings():
-                found.setdefault(row["lawn_id"], []).append(EventRecord(**row))
+        query = (
+            select(event)
+            .where(event.c.on.between(first, last), event.c.undone_at.is_(None))
+            .order_by(event.c.on, event.c.event_id)
+        )
+        for row in look_up(self._connection, query, event.c.lawn_id, lawn_ids):
+            found.setdefault(row.lawn_id, []).append(EventRecord(**row._mapping))
         return found
 
     def undo_last(self, lawn_id: int, *, at: datetime) -> EventRecord | None:
@@ -221,18 +216,13 @@ class SqlLawns:
     def kept_off(self, lawn_ids: Sequence[int], *, since: date) -> dict[int, list[KeptOff]]:
         """Days on which lawns are left alone, by lawn, that do not end before a date."""
         found: dict[int, list[KeptOff]] = {}
-        for batch in chunks(lawn_ids):
-            query = (
-                select(kept_off)
-                .where(
-                    among(self._connection, kept_off.c.lawn_id, batch),
-                    kept_off.c.last_on >= since,
-                    kept_off.c.undone_at.is_(None),
-                )
-                .order_by(kept_off.c.first_on, kept_off.c.kept_off_id)
-            )
-            for row in self._connection.execute(query).mappings():
-                found.setdefault(row["lawn_id"], []).append(_kept_off(row))
+        query = (
+            select(kept_off)
+            .where(kept_off.c.last_on >= since, kept_off.c.undone_at.is_(None))
+            .order_by(kept_off.c.first_on, kept_off.c.kept_off_id)
+        )
+        for row in look_up(self._connection, query, kept_off.c.lawn_id, lawn_ids):
+            found.setdefault(row.lawn_id, []).append(_kept_off(row._mapping))
         return found
 
     def kept_off_ids(self, round_ids: Sequence[int], on: date, *, within: Cells | None = None) -> list[int]:
@@ -252,13 +242,8 @@ class SqlLawns:
         return self._ids(query, round_ids, within) if guide_ids else []
 
     def _ids(self, query: Select[Any], round_ids: Sequence[int], within: Cells | None) -> list[int]:
-        return [
-            lawn_id
-            for batch in chunks(round_ids)
-            for lawn_id in self._connection.scalars(
-                _within(query.where(among(self._connection, lawn.c.round_id, batch)), within)
-            )
-        ]
+        rows = look_up(self._connection, _within(query, within), lawn.c.round_id, round_ids)
+        return [row.lawn_id for row in rows]
 
     def counts(self) -> Mapping[str, int]:
         """How many keepers, sites, lawns, stands and cells there are."""

@@ -10,7 +10,7 @@ from mowalert.domain.lookback import Told
 from mowalert.domain.words import Channel, DigestKind, HoldReason, NoticeKind
 from mowalert.service.records import LeasedMessage, NewMessage, ToldRecord
 from mowalert.store.bulk import insert_all, insert_new
-from mowalert.store.sql import among, chunks, values_of
+from mowalert.store.sql import among, chunks, look_up, values_of
 from mowalert.store.tables import outbox, told
 
 ONCE = ["keeper_id", "contact_id", "channel", "kind", "local_date"]
@@ -47,15 +47,8 @@ class SqlOutbox:
 
     def keepers_told(self, lawn_ids: Sequence[int], on: date) -> set[int]:
         """Keepers of some lawns who were told something of them on a date."""
-        return {
-            keeper_id
-            for batch in chunks(lawn_ids)
-            for keeper_id in self._connection.scalars(
-                select(told.c.keeper_id).where(
-                    among(self._connection, told.c.lawn_id, batch), told.c.on == on
-                )
-            )
-        }
+        query = select(told.c.keeper_id).where(told.c.on == on)
+        return {row.keeper_id for row in look_up(self._connection, query, told.c.lawn_id, lawn_ids)}
 
     def told(self, lawn_id: int | None, *, limit: int) -> list[ToldRecord]:
         """The newest notices, of one lawn or of all."""
@@ -76,18 +69,13 @@ class SqlOutbox:
         # Of the facts only the day is needed: whole ones of a country's season are gigabytes.
         advised_on = told.c.facts["best_on"].as_string().label("advised_on")
         found: dict[int, list[Told]] = {}
-        for batch in chunks(lawn_ids):
-            query = (
-                select(told.c.lawn_id, told.c.on, told.c.kind, told.c.reason, advised_on)
-                .where(
-                    among(self._connection, told.c.lawn_id, batch),
-                    told.c.kind.in_([kind.value for kind in kinds]),
-                    told.c.on.between(first, last),
-                )
-                .order_by(told.c.on, told.c.told_id)
-            )
-            for row in self._connection.execute(query):
-                found.setdefault(row.lawn_id, []).append(_told(row))
+        query = (
+            select(told.c.lawn_id, told.c.on, told.c.kind, told.c.reason, advised_on)
+            .where(told.c.kind.in_([kind.value for kind in kinds]), told.c.on.between(first, last))
+            .order_by(told.c.on, told.c.told_id)
+        )
+        for row in look_up(self._connection, query, told.c.lawn_id, lawn_ids):
+            found.setdefault(row.lawn_id, []).append(_told(row))
         return found
 
     def lease(self, *, now: datetime, until: datetime, limit: int) -> list[LeasedMessage]:

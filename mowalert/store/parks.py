@@ -31,7 +31,7 @@ from mowalert.store.park_tables import (
     restriction,
     watering_off,
 )
-from mowalert.store.sql import among, chunks, insert_for, values_of
+from mowalert.store.sql import insert_for, look_up, values_of
 from mowalert.store.tables import keeper, lawn, stand
 
 Dated = TypeVar("Dated", RestrictionRecord, WateringOff)
@@ -62,10 +62,9 @@ class SqlParks:
     def ignoring(self, keeper_ids: Sequence[int]) -> dict[tuple[int, str], tuple[HoldReason, ...]]:
         """Holds that classes ignore, by organisation and class in small letters, where there are any."""
         found = {}
-        for some in chunks(keeper_ids):
-            for row in self._rows(select(class_rule).where(class_rule.c.keeper_id.in_(some))):
-                if ignores := _rule(row).ignores:
-                    found[row["keeper_id"], row["turf_class"].casefold()] = ignores
+        for row in look_up(self._connection, select(class_rule), class_rule.c.keeper_id, keeper_ids):
+            if ignores := _rule(row._mapping).ignores:
+                found[row.keeper_id, row.turf_class.casefold()] = ignores
         return found
 
     def with_open_holds(self, round_ids: Sequence[int]) -> list[int]:
@@ -135,12 +134,8 @@ class SqlParks:
     ) -> list[HoldLogRecord]:
         """The hold log of some days, both included, in order."""
         query = select(hold_log).where(hold_log.c.keeper_id == keeper_id, hold_log.c.on.between(first, last))
-        batches = (
-            [query]
-            if lawn_ids is None
-            else [query.where(hold_log.c.lawn_id.in_(some)) for some in chunks(lawn_ids)]
-        )
-        found = [_line(row) for one in batches for row in self._rows(one)]
+        rows = look_up(self._connection, query, hold_log.c.lawn_id, lawn_ids)
+        found = [_line(row._mapping) for row in rows]
         return sorted(found, key=lambda line: (line.on, line.log_id))
 
     def logged(self, hold_id: int, step: HoldStep) -> set[int]:
@@ -185,13 +180,9 @@ class SqlParks:
             )
             .order_by(restriction.c.keeper_id, restriction.c.restriction_id)
         )
-        batches = [query]
-        if keeper_ids is not None:
-            of = restriction.c.keeper_id
-            batches = [query.where(among(self._connection, of, some)) for some in chunks(keeper_ids)]
         found: dict[int, list[RestrictionRecord]] = {}
-        for row in (row for one in batches for row in self._rows(one)):
-            found.setdefault(row["keeper_id"], []).append(_restriction(row))
+        for row in look_up(self._connection, query, restriction.c.keeper_id, keeper_ids):
+            found.setdefault(row.keeper_id, []).append(_restriction(row._mapping))
         return found
 
     def turn_off(self, off: WateringOff) -> int:

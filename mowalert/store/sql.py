@@ -39,8 +39,13 @@ def among(connection: Connection, column: Any, values: Sequence[Any]) -> ColumnE
     return column.in_(values)  # type: ignore[no-any-return]
 
 
-def look_up(connection: Connection, query: Select[Any], column: Any, values: Iterable[Any]) -> Iterator[Any]:
-    """Rows of a query whose column has one of some values, however many they are, a batch at a time."""
+def look_up(
+    connection: Connection, query: Select[Any], column: Any, values: Iterable[Any] | None
+) -> Iterator[Any]:
+    """Rows of a query whose column has one of some values, a batch at a time; without values all rows."""
+    if values is None:
+        yield from connection.execute(query).all()
+        return
     for batch in chunks(values):
         yield from connection.execute(query.where(among(connection, column, batch))).all()
 

@@ -103,14 +103,10 @@ class SqlStands:
 
     def kept_forecasts(self, stand_ids: Sequence[int]) -> list[KeptForecast]:
         """Forecasts of growth kept for stands."""
+        query = select(kept_forecast).order_by(kept_forecast.c.stand_id, kept_forecast.c.as_of)
         return [
             KeptForecast(row.stand_id, row.as_of, tuple(np.frombuffer(row.gains_mm, dtype="<f8").tolist()))
-            for batch in chunks(stand_ids)
-            for row in self._connection.execute(
-                select(kept_forecast)
-                .where(among(self._connection, kept_forecast.c.stand_id, batch))
-                .order_by(kept_forecast.c.stand_id, kept_forecast.c.as_of)
-            )
+            for row in look_up(self._connection, query, kept_forecast.c.stand_id, stand_ids)
         ]
 
     def forecast_errors(self) -> Floats:

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Select, delete, exists, select
 from mowalert.domain.warnings import OfficialWarning, PlacedWarning, Severity, WarningKind, worst_first
 from mowalert.service.ports import PulledWarnings
 from mowalert.store.bulk import upsert
-from mowalert.store.sql import among, chunks, insert_for
+from mowalert.store.sql import among, chunks, insert_for, look_up
 from mowalert.store.tables import official_warning, official_warning_cell
 
 MOMENTS = ("onset_at", "ends_at")
@@ -50,32 +50,19 @@ class SqlWarnings:
         touched = self._cells(cell_ids)
         columns = official_warning.c.warning_id, official_warning.c.facts
         query = select(*columns).where(official_warning.c.expires_at > now)
-        if cell_ids is None:
-            rows = list(self._connection.execute(query))
-        else:
-            rows = [
-                row
-                for batch in chunks(touched)
-                for row in self._connection.execute(
-                    query.where(among(self._connection, official_warning.c.warning_id, batch))
-                )
-            ]
+        wanted = None if cell_ids is None else touched
+        rows = look_up(self._connection, query, official_warning.c.warning_id, wanted)
         placed = [PlacedWarning(_warning(facts), tuple(touched.get(key, ()))) for key, facts in rows]
         return sorted(placed, key=lambda one: worst_first(one.warning))
 
     def _cells(self, cell_ids: Sequence[int] | None) -> dict[str, list[int]]:
         """Cells by the warning that touches them, in order."""
         links = select(official_warning_cell).order_by(official_warning_cell.c.cell_id)
-        batches: Iterable[Select[Any]] = [links]
-        if cell_ids is not None:
-            batches = (
-                links.where(among(self._connection, official_warning_cell.c.cell_id, batch))
-                for batch in chunks(sorted(set(cell_ids)))
-            )
+        wanted = None if cell_ids is None else sorted(set(cell_ids))
         found: dict[str, list[int]] = {}
-        for query in batches:
-            for warning_id, cell_id in self._connection.execute(query):
-                found.setdefault(warning_id, []).append(cell_id)
+        rows = look_up(self._connection, links, official_warning_cell.c.cell_id, wanted)
+        for warning_id, cell_id in rows:
+            found.setdefault(warning_id, []).append(cell_id)
         return found
 
     def _leave_cells(self, source: str, cell_ids: Sequence[int]) -> None:

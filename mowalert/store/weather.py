@@ -133,33 +133,16 @@ class SqlWeather:
 
     def with_ensemble(self, cell_ids: Sequence[int], *, since: datetime) -> set[int]:
         """Cells that have an ensemble fetched since a moment."""
-        return {
-            cell_id
-            for batch in chunks(cell_ids)
-            for cell_id in self._connection.scalars(
-                select(cell_ensemble.c.cell_id).where(
-                    among(self._connection, cell_ensemble.c.cell_id, batch),
-                    cell_ensemble.c.fetched_at >= since,
-                )
-            )
-        }
+        query = select(cell_ensemble.c.cell_id).where(cell_ensemble.c.fetched_at >= since)
+        return {row.cell_id for row in look_up(self._connection, query, cell_ensemble.c.cell_id, cell_ids)}
 
     def ensembles(self, cell_ids: Sequence[int], *, since: datetime) -> dict[int, Ensemble]:
         """Ensembles of cells that were fetched since a moment."""
         joined = cell_ensemble.join(cell, cell.c.cell_id == cell_ensemble.c.cell_id)
         columns = (*cell_ensemble.c, cell.c.latitude_deg, cell.c.longitude_deg, cell.c.utc_offset_min)
-        return {
-            row["cell_id"]: _ensemble(row)
-            for batch in chunks(cell_ids)
-            for row in self._connection.execute(
-                select(*columns)
-                .select_from(joined)
-                .where(
-                    among(self._connection, cell_ensemble.c.cell_id, batch),
-                    cell_ensemble.c.fetched_at >= since,
-                )
-            ).mappings()
-        }
+        query = select(*columns).select_from(joined).where(cell_ensemble.c.fetched_at >= since)
+        rows = look_up(self._connection, query, cell_ensemble.c.cell_id, cell_ids)
+        return {row.cell_id: _ensemble(row._mapping) for row in rows}
 
     def refuse(self, refusals: Iterable[tuple[int | None, Refusal]], *, at: datetime) -> None:
         """Log weather that was not believed."""
