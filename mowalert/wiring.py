@@ -6,7 +6,7 @@ Weather clients and channels are loaded by the commands that ask or send, not by
 import gc
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from functools import cached_property, partial
 from importlib.util import find_spec
 from secrets import token_urlsafe
@@ -18,7 +18,7 @@ from mowalert.domain.words import Channel
 from mowalert.errors import ConfigError
 from mowalert.links import Links
 from mowalert.parameters import load_turf
-from mowalert.service.deliver import SmsPolicy
+from mowalert.service.deliver import DeliveryReport, SmsPolicy, deliver
 from mowalert.service.mail_pace import MailPace
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
@@ -129,6 +129,17 @@ class Services:
     def transports(self) -> Mapping[Channel, Transport]:
         """Open a way out for each channel in use."""
         return _transports(self.settings)
+
+    def deliver(self, *, now: datetime, most: int | None = None) -> DeliveryReport:
+        """Send what the outbox holds over ways that are open as long as this takes."""
+        ways = self.transports()
+        try:
+            return deliver(
+                self.store, ways, self.turf, self.policy, self.sms, now=now, pace=self.pace, most=most
+            )
+        finally:
+            for way in ways.values():
+                way.close()
 
     def close(self) -> None:
         """Let go of the store."""

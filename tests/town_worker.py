@@ -17,7 +17,7 @@ import sqlalchemy as sa
 import structlog
 from town import EVENING, services_for, settings_for, sqlite_town
 
-from mowalert.jobs import delivery
+from mowalert import wiring
 from mowalert.jobs.engine import Engine
 from mowalert.jobs.night_work import shards_to_give, work_on
 from mowalert.service.shards import StepClock
@@ -58,7 +58,7 @@ class Steps:
         """Hear of every statement and commit of this process."""
         sa.event.listen(sa.Engine, "before_cursor_execute", self._seen)
         sa.event.listen(sa.Engine, "commit", self._seen)
-        timed, sends = StepClock.step, delivery.deliver
+        timed, sends = StepClock.step, wiring.deliver
 
         @contextmanager
         def step(clock: StepClock, name: str) -> Iterator[None]:
@@ -70,7 +70,7 @@ class Steps:
                 return sends(*given, **named)
 
         StepClock.step = step  # type: ignore[method-assign]
-        delivery.deliver = deliver
+        wiring.deliver = deliver
 
     def _seen(self, *what: Any) -> None:
         # Only SQLite is told of a transaction's beginning.
@@ -89,8 +89,7 @@ def count(folder: Path) -> Counter[str]:
     night = shards_to_give(services, now=EVENING).night
     for shard in range(night.shards + 1):
         work_on(services, night.night_id, shard)
-    ways = services.transports()
-    delivery.deliver(services.store, ways, services.turf, services.policy, services.sms, now=EVENING)
+    services.deliver(now=EVENING)
     return steps.counts
 
 

@@ -93,6 +93,7 @@ def night(at: AtOption = None, json: JsonOption = False) -> None:
         if services.settings.jobs.runner == "celery":
             _give_out(services, moment(at), json=json)
             return
+        settle_in()
         with services.store.alone(NIGHTS, wait=True):
             report = _night(services, moment(at))
         if json:
@@ -163,11 +164,9 @@ def _weather_line(asked: int, served: int, unserved: int, sources: str) -> str:
 
 
 def _night(services: Services, now: datetime) -> NightReport:
-    sources = services.sources
-    settle_in()
     return run_night(
         services.store,
-        sources,
+        services.sources,
         services.turf,
         services.words,
         services.policy,
@@ -226,6 +225,7 @@ def scheduler(
 
     with one_line_errors(), opened() as services, ExitStack() as stack:
         log_to_stderr()
+        settle_in()
         celery = services.settings.jobs.runner == "celery"
         engine = stack.enter_context(_engine(services.settings)) if celery else None
 

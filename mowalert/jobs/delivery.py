@@ -7,7 +7,7 @@ from time import perf_counter
 import structlog
 from structlog.contextvars import bound_contextvars
 
-from mowalert.service.deliver import DeliveryReport, deliver
+from mowalert.service.deliver import DeliveryReport
 from mowalert.service.totals import of_delivery
 from mowalert.wiring import Services
 
@@ -35,22 +35,9 @@ def send_batch(
     DeliveryReport
         What became of them.
     """
-    began, ways = perf_counter(), services.transports()
+    began = perf_counter()
     with bound_contextvars(run=run or f"delivery.{token_hex(4)}"):
-        try:
-            report = deliver(
-                services.store,
-                ways,
-                services.turf,
-                services.policy,
-                services.sms,
-                now=now,
-                pace=services.pace,
-                most=most,
-            )
-        finally:
-            for way in ways.values():
-                way.close()
+        report = services.deliver(now=now, most=most)
         seconds = perf_counter() - began
         with services.store.begin() as work:
             work.tallies.add(of_delivery(report, seconds=seconds))

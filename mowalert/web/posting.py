@@ -3,7 +3,6 @@
 import structlog
 
 from mowalert.errors import MowalertError
-from mowalert.service.deliver import deliver
 from mowalert.web.site import Site
 
 log = structlog.get_logger()
@@ -11,20 +10,7 @@ log = structlog.get_logger()
 
 def deliver_soon(site: Site) -> None:
     """Send what the outbox holds; what cannot go now goes with the next delivery."""
-    services = site.services
-    transports = services.transports()
     try:
-        deliver(
-            services.store,
-            transports,
-            services.turf,
-            services.policy,
-            services.sms,
-            now=site.now,
-            pace=services.pace,
-        )
+        site.services.deliver(now=site.now)
     except MowalertError as error:
         log.warning("not delivered at once", reason=type(error).__name__)
-    finally:
-        for transport in transports.values():
-            transport.close()
