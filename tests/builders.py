@@ -10,7 +10,7 @@ from mowalert.domain.decide import Outlook, Round
 from mowalert.domain.grasses import Grass, Turf
 from mowalert.domain.holds import LASTING
 from mowalert.domain.lawn import Anchor, LawnFacts, due_after
-from mowalert.domain.notices import Digest, HoldFacts, Notice, Recipient, WeatherStamp
+from mowalert.domain.notices import Digest, HoldFacts, Notice, OutgoingMessage, Recipient, WeatherStamp
 from mowalert.domain.words import (
     Channel,
     Clippings,
@@ -30,6 +30,7 @@ TURF: Turf = load_turf(config_file("grasses.toml"))
 BLUEGRASS: Grass = TURF.grasses["kentucky_bluegrass"]
 THURSDAY = date(2026, 5, 7)
 NOW = datetime(2026, 5, 7, 22, 5, tzinfo=UTC)
+LONG_URL = "https://mow.example.org/stop/" + "token." * 60
 WEEKEND = frozenset({5, 6})
 WEEKEND_ROUND = Round(THURSDAY, THURSDAY + timedelta(days=1), THURSDAY + timedelta(days=7), False)
 MORNING_ROUND = Round(THURSDAY, THURSDAY, THURSDAY + timedelta(days=1), True)
@@ -142,6 +143,23 @@ def a_lawn_record(**changes: Any) -> LawnRecord:
         limit_g_mm=37.5,
     )
     return replace(lawn, **changes)
+
+
+def a_mail(**changes: Any) -> OutgoingMessage:
+    mail = OutgoingMessage(
+        message_id=7,
+        keeper_id=1,
+        channel=Channel.EMAIL,
+        address="ann@example.org",
+        subject="Mow Saturday at 3 in",
+        text="Mow: Saturday, 3½ in\n",
+        html="<p>Mow: Saturday, 3½ in</p>",
+        rfc_message_id="<abc123@mow.example.org>",
+        unsubscribe_url=LONG_URL,
+        created_at=NOW,
+        useful_until=NOW,
+    )
+    return replace(mail, **changes)
 
 
 def a_message(**changes: Any) -> NewMessage:

@@ -4,7 +4,7 @@ import email
 import ssl
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from email.policy import SMTP, default
 from pathlib import Path
 from random import Random
@@ -13,34 +13,14 @@ from typing import Any
 import pytest
 from aiosmtpd import smtp
 from aiosmtpd.controller import Controller
-from builders import NOW
+from builders import LONG_URL, NOW, a_mail
 from ports import free_port
 
 from mowalert.channels.email import FileTransport, SmtpTransport
 from mowalert.channels.mime import build_mime
-from mowalert.domain.notices import OutgoingMessage
-from mowalert.domain.words import Channel
 from mowalert.errors import DeliveryError
 
 SENDER = "Quillmere Lawns <turf@example.org>"
-LONG_URL = "https://mow.example.org/stop/" + "token." * 60
-
-
-def a_mail(**changes: Any) -> OutgoingMessage:
-    mail = OutgoingMessage(
-        message_id=7,
-        keeper_id=1,
-        channel=Channel.EMAIL,
-        address="ann@example.org",
-        subject="Mow Saturday at 3 in",
-        text="Mow: Saturday, 3½ in\n",
-        html="<p>Mow: Saturday, 3½ in</p>",
-        rfc_message_id="<abc123@mow.example.org>",
-        unsubscribe_url=LONG_URL,
-        created_at=NOW,
-        useful_until=NOW,
-    )
-    return replace(mail, **changes)
 
 
 def test_long_header_values_stay_raw_on_the_wire() -> None:

@@ -8,7 +8,7 @@ from email.policy import SMTP, default
 from email.utils import format_datetime, parseaddr
 
 import pytest
-from builders import NOW
+from builders import a_mail
 from digests import DIGESTS
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -16,7 +16,6 @@ from hypothesis import strategies as st
 from mowalert.channels.messages import render_email
 from mowalert.channels.mime import build_mime
 from mowalert.domain.notices import OutgoingMessage
-from mowalert.domain.words import Channel
 from mowalert.errors import DeliveryError
 
 SENDER = "Césped & Más <turf@example.org>"
@@ -47,23 +46,6 @@ NAMES = st.sampled_from(["{}", "Ann <{}>", "Ñandú, José <{}>", '"Q. <x>" <{}>
 ADDRESSES = st.builds(lambda name, *at: name.format("@".join(at)), NAMES, LOCAL, DOMAINS) | st.text(
     max_size=20
 )
-
-
-def a_mail(**changes: object) -> OutgoingMessage:
-    mail = OutgoingMessage(
-        message_id=7,
-        keeper_id=1,
-        channel=Channel.EMAIL,
-        address="ann@example.org",
-        subject="Mow Saturday at 3 in",
-        text="Mow: Saturday, 3½ in\n",
-        html="<p>Mow: Saturday, 3½ in</p>",
-        rfc_message_id="<abc123@mow.example.org>",
-        unsubscribe_url="https://mow.example.org/stop/" + "token." * 60,
-        created_at=NOW,
-        useful_until=NOW,
-    )
-    return replace(mail, **changes)  # type: ignore[arg-type]
 
 
 def by_the_package(message: OutgoingMessage) -> EmailMessage:
