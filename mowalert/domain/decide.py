@@ -221,7 +221,7 @@ def _release(case: _Case) -> Said:
     if case.told_reasons(today) or case.dated_today or case.told_reasons(tomorrow):
         return True, None
     choice = _choice(case, today)
-    cut = _Cut() if choice is None else _cut(case, choice)
+    cut = NO_CUT if choice is None else _cut(case, choice)
     return True, _notice(case, NoticeKind.RELEASE, cut, reason=told)
 
 
@@ -324,6 +324,9 @@ class _Cut:
     plan: MowingPlan | None = None
 
 
+NO_CUT = _Cut()
+
+
 def _chance(case: _Case, on: date) -> ChanceDay:
     outlook, column = case.outlook, case.outlook.at(on)
     rain_mm = float(outlook.rain_mm[column])
@@ -341,7 +344,7 @@ def _chance(case: _Case, on: date) -> ChanceDay:
 def _notice(
     case: _Case,
     kind: NoticeKind,
-    cut: _Cut | None = None,
+    cut: _Cut = NO_CUT,
     *,
     reason: HoldReason | None = None,
     holds: tuple[HoldFacts, ...] = (),
@@ -350,7 +353,7 @@ def _notice(
     could_be_to: date | None = None,
 ) -> Notice:
     lawn, outlook, today = case.lawn, case.outlook, case.round.today
-    since_cut, cut = outlook.at(lawn.anchor.on), cut or _Cut()
+    since_cut = outlook.at(lawn.anchor.on)
     return Notice(
         lawn_id=lawn.lawn_id,
         kind=kind,

@@ -129,10 +129,11 @@ def deliver(
         if not (batch := _lease(store, at)):
             break
         report.taken += len(batch)
+        at_once = replace(run, now=at)
         for leased in batch:
             if clock() - leased_s > BEGUN_WITHIN_S:
                 break
-            _deliver_one(replace(run, now=at), leased)
+            _deliver_one(at_once, leased)
     return report
 
 

@@ -342,10 +342,9 @@ def _place_lawns(
     first_new = min((r.settled_on for r in known.values() if r.stand_id in by_stand), default=None)
     waiting = work.lawns.unanchored(list(by_stand))
     moved = work.lawns.anchored_after(list(by_stand), first_new) if first_new is not None else []
-    curves = {stand_id: growth_by_day(record) for stand_id, record in by_stand.items()}
-    updates = [
-        anchored(lawn, by_stand[lawn.stand_id], turf, curves[lawn.stand_id]) for lawn in (*waiting, *moved)
-    ]
+    lawns = (*waiting, *moved)
+    curves = {stand_id: growth_by_day(by_stand[stand_id]) for stand_id in {lawn.stand_id for lawn in lawns}}
+    updates = [anchored(lawn, by_stand[lawn.stand_id], turf, curves[lawn.stand_id]) for lawn in lawns]
     changed = [update for update in updates if update is not None]
     work.lawns.anchor(changed)
     return len(changed)

@@ -19,12 +19,10 @@ from mowalert.domain.stand import StandState
 from mowalert.domain.weather import WeatherDay
 from mowalert.domain.words import HoldReason
 from mowalert.service.ports import Work
-from mowalert.service.records import GrowthRecord, LawnRecord, SiteRecord
+from mowalert.service.records import TOLD_TODAY, GrowthRecord, LawnRecord, SiteRecord
 
 CURVE_ROWS = 6
 """Rows of a stored curve: G, degree-days, water stress, heat load, holds, depletion."""
-TOLD_TODAY = 255
-"""Bits of a curve's mask that are today's."""
 
 
 class Sky:
@@ -105,9 +103,9 @@ def weather_stamp(stands: Sequence[StandDays], *, now: datetime, max_age: timede
     return WeatherStamp(sources, oldest, oldest is not None and now - oldest <= max_age)
 
 
-def pack_curve(rows: Sequence[Floats] | Floats) -> bytes:
-    """Fold a curve's rows into bytes for the store."""
-    return np.ascontiguousarray(np.array(rows), dtype="<f8").tobytes()
+def pack_curve(rows: Floats) -> bytes:
+    """Fold a curve of shape (row, day) into bytes for the store."""
+    return rows.astype("<f8").tobytes()
 
 
 def unpack_curve(data: bytes) -> Floats:

@@ -99,6 +99,10 @@ class StandRecord:
     key: StandKey
 
 
+TOLD_TODAY = 255
+"""Bits of a curve's ``told_mask`` that are today's."""
+
+
 @dataclass(frozen=True, slots=True)
 class GrowthRecord:
     """A stand's curve as last computed, packed for the store.

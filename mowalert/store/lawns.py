@@ -19,12 +19,11 @@ from sqlalchemy import (
 
 from mowalert.domain.words import Clippings, HoldReason, KeeperKind
 from mowalert.service.ports_nights import Cells
-from mowalert.service.records import AnchorUpdate, EventRecord, KeptOff, LawnRecord, Owner, Said
+from mowalert.service.records import TOLD_TODAY, AnchorUpdate, EventRecord, KeptOff, LawnRecord, Owner, Said
 from mowalert.store.bulk import insert_all, update_all
 from mowalert.store.sql import chunks, look_up, values_of
 from mowalert.store.tables import GROWTH_DAYS, cell, event, keeper, kept_off, lawn, site, stand, stand_growth
 
-TOLD_TODAY = 255
 # PostgreSQL takes a comparison of two columns for a third of all rows and would read every lawn.
 _WAYS = ("enable_hashjoin", "enable_mergejoin", "enable_seqscan")
 BY_INDEX = tuple(f"SET LOCAL {way} = off" for way in _WAYS)

@@ -81,7 +81,7 @@ class Grid:
             here = [index for index, place in enumerate(places) if place.utc_offset_min == offset_min]
             today = (now + timedelta(minutes=offset_min)).date()
             dates = [today + timedelta(days=day) for day in range(-past_days, forecast_days)]
-            days = _days(series, here, dates, offset_min if hourly else 0)
+            days = _days(series, here, dates, offset_min, hourly=hourly)
             for row, index in enumerate(here):
                 found[index] = self._answer(places[index], off_km[index], dates, days, row, today, now)
         return [found[index] for index in range(len(places))]
@@ -162,12 +162,13 @@ def _is_hourly(series: dict[str, Series]) -> bool:
     fault("it needs air_temperature and precipitation by the hour, or by the day with minimum and maximum")
 
 
-def _days(series: dict[str, Series], here: Sequence[int], dates: Sequence[date], offset_min: int) -> Days:
-    """Daily figures of places that share an offset."""
+def _days(
+    series: dict[str, Series], here: Sequence[int], dates: Sequence[date], offset_min: int, *, hourly: bool
+) -> Days:
+    """Daily figures of places that share an offset; days of a daily file are taken as they stand."""
+    step_s, shift_min = (HOUR_S, offset_min) if hourly else (DAY_S, 0)
     laid = {
-        name: _laid(one, here, dates, offset_min)
-        for name, one in series.items()
-        if one.axis.step_s == (HOUR_S if _is_hourly(series) else DAY_S)
+        name: _laid(one, here, dates, shift_min) for name, one in series.items() if one.axis.step_s == step_s
     }
     wind = _wind_2m_ms(series, laid)
     if wind is not None:
@@ -177,7 +178,7 @@ def _days(series: dict[str, Series], here: Sequence[int], dates: Sequence[date],
         laid["rel_humidity_pct"] = humidity_pct(t_c, laid["t_dew_c"])
     elif "rel_humidity_pct" in laid and "t_dew_c" not in laid:
         laid["t_dew_c"] = dew_point_c(t_c, laid["rel_humidity_pct"])
-    return _by_day(laid) if _is_hourly(series) else laid
+    return _by_day(laid) if hourly else laid
 
 
 def _laid(one: Series, here: Sequence[int], dates: Sequence[date], offset_min: int) -> Floats:
