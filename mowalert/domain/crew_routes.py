@@ -79,6 +79,11 @@ class Rounds:
         """Whether a crew can do these visits in this order."""
         return self._ends(crew, order) is not None
 
+    def spare_min(self, crew: int) -> int:
+        """Minutes a crew is back before its hours end."""
+        ends = self._ends(crew, self.orders[crew])
+        return 0 if ends is None else self.ground.crews[crew].to_min - ends
+
     def _ends(self, crew: int, order: Sequence[int]) -> int | None:
         """The minute a crew is back; none if it would break a rule."""
         ground = self.ground
@@ -98,12 +103,12 @@ class Rounds:
             order.remove(min(order, key=lambda visit: (self.ground.visits[visit].worth, -visit)))
         return order
 
-    def insert(self, visit: int) -> bool:
-        """Put a visit where it costs the least time; ``False`` if it fits nowhere."""
+    def insert(self, visit: int, crews: Iterable[int] | None = None) -> bool:
+        """Put a visit where it costs these crews, or all, the least time; ``False`` if it fits nowhere."""
         best = min(
             (
                 found
-                for crew in range(len(self.orders))
+                for crew in (range(len(self.orders)) if crews is None else crews)
                 if (found := self._cheapest(crew, self.orders[crew], visit))
             ),
             default=None,

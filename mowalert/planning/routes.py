@@ -6,9 +6,10 @@ import numpy as np
 import vroom
 
 from mowalert.domain.crew_routes import Ground
+from mowalert.domain.crew_start import first_plan
 from mowalert.errors import InputError
 
-EXPLORATION = 0
+EXPLORATION = 2
 """Of VROOM's 0 to 5; a fixed one, and no time limit, so that the same day is always planned alike."""
 THREADS = 2
 MOST_PRIORITY = 100
@@ -17,6 +18,9 @@ SECONDS = 60
 
 class SolvedRoutes:
     """Finds routes whose visits are worth the most together, then the least driving.
+
+    VROOM is handed a first plan to better. Left to begin by itself it makes several, and of those that turn
+    out as good it takes now one, now another.
 
     Parameters
     ----------
@@ -44,14 +48,15 @@ class SolvedRoutes:
         """
         problem = vroom.Input()
         problem.set_durations_matrix("car", (ground.travel.minutes * SECONDS).astype(np.uint32))
-        problem.add_vehicle([_vehicle(ground, crew) for crew in range(len(ground.crews))])
+        orders = first_plan(ground).orders
+        problem.add_vehicle([_vehicle(ground, crew, order) for crew, order in enumerate(orders)])
         priorities = _priorities([visit.worth for visit in ground.visits])
         problem.add_job([_job(ground, number, priorities[number]) for number in range(len(ground.visits))])
         solution = problem.solve(exploration_level=self._exploration, nb_threads=THREADS)
         return _orders(solution, len(ground.crews))
 
 
-def _vehicle(ground: Ground, crew: int) -> "vroom.Vehicle":
+def _vehicle(ground: Ground, crew: int, order: Sequence[int]) -> "vroom.Vehicle":
     hours = ground.crews[crew]
     return vroom.Vehicle(
         crew,
@@ -59,6 +64,7 @@ def _vehicle(ground: Ground, crew: int) -> "vroom.Vehicle":
         end=ground.depot(crew),
         skills={crew + 1},
         time_window=vroom.TimeWindow(hours.from_min * SECONDS, hours.to_min * SECONDS),
+        steps=[vroom.VehicleStep("single", id=number) for number in order],
     )
 
 

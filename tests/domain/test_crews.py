@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mowalert.domain.crew_plan import changes, plan_day, plan_days, replan
-from mowalert.domain.crew_routes import Ground
-from mowalert.domain.crew_visits import waiting_cost, worth
+from mowalert.domain.crew_routes import Ground, ground_of
+from mowalert.domain.crew_start import first_plan
+from mowalert.domain.crew_visits import visits_of, waiting_cost, worth
 from mowalert.domain.crews import ChangeKind, Crew, DayPlan, Job, Position, WhyLeft
 from mowalert.domain.travel import SPEED_KMH, Travel, by_great_circle
 
@@ -38,6 +39,13 @@ class Nonsense:
     def solve(self, ground: Ground) -> Sequence[Sequence[int]]:
         everything = list(range(len(ground.visits)))
         return [everything + everything for _ in ground.crews]
+
+
+class AsBegun:
+    """Routes that nobody bettered."""
+
+    def solve(self, ground: Ground) -> Sequence[Sequence[int]]:
+        return first_plan(ground).orders
 
 
 def a_crew(number: int = 1, **changed: object) -> Crew:
@@ -134,11 +142,11 @@ def jobs_from(told: Sequence[tuple]) -> list[Job]:  # type: ignore[type-arg]
 
 
 @settings(max_examples=150)
-@given(some_jobs, some_crews, st.sampled_from([InTurn(), Nonsense()]))
+@given(some_jobs, some_crews, st.sampled_from([InTurn(), Nonsense(), AsBegun()]))
 def test_no_plan_breaks_a_rule(
     told: list[tuple],  # type: ignore[type-arg]
     hours: list[tuple[int, int, float]],
-    routes: InTurn | Nonsense,
+    routes: InTurn | Nonsense | AsBegun,
 ) -> None:
     jobs = jobs_from(told)
     crews = [
@@ -152,6 +160,20 @@ def test_no_plan_breaks_a_rule(
     again = replan(plan, jobs, crews)
     assert faults_of(again, jobs, crews) == []
     assert planned(jobs[::-1], crews[::-1], routes=routes) == plan
+
+
+@given(some_jobs)
+def test_nothing_more_fits_into_a_first_plan(told: list[tuple]) -> None:  # type: ignore[type-arg]
+    visits, _ = visits_of(jobs_from(told), [a_crew(1), a_crew(2)], by_great_circle)
+    begun = first_plan(ground_of([a_crew(1), a_crew(2)], visits, by_great_circle))
+    assert all(begun.fits(crew, order) for crew, order in enumerate(begun.orders))
+    assert not any(begun.insert(visit) for visit in begun.left)
+
+
+def test_a_first_plan_weighs_what_is_saved_against_the_time_it_takes() -> None:
+    near = [a_job(number, minutes=60.0, removed=(0.36, 0.37, 0.38, 0.39)) for number in range(1, 9)]
+    far = [a_job(9, north_km=60, minutes=240.0, removed=(0.36, 0.38, 0.40, 0.42))]
+    assert sorted(lawns_of(planned([*far, *near], [a_crew()], routes=AsBegun()))) == [1, 2, 3, 4, 5, 6, 7, 8]
 
 
 def test_what_loses_most_by_waiting_is_cut_first() -> None:

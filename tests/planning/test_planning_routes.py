@@ -59,6 +59,13 @@ def test_the_same_day_is_always_planned_alike(seed: int) -> None:
     assert planned(jobs) == first
 
 
+def test_of_plans_that_are_as_good_always_the_same_is_taken() -> None:
+    for seed in range(60):
+        jobs = [replace(job, from_min=None, to_min=None) for job in a_town(seed, 13)]
+        plans = {repr(planned(jobs, CREWS[:2])) for _ in range(6)}
+        assert len(plans) == 1, f"town {seed}"
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_less_is_lost_than_by_dealing_visits_out(seed: int) -> None:
     jobs = a_town(seed, 150)
