@@ -8,7 +8,6 @@ anchored again.
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
 
 import numpy as np
 
@@ -32,6 +31,7 @@ from mowalert.service.records import (
     AnchorUpdate,
     CellRecord,
     GrowthRecord,
+    LawnPlace,
     LawnRecord,
     StandRecord,
 )
@@ -128,22 +128,34 @@ def _batches(
     now: datetime,
 ) -> Iterator[_Batch]:
     groups: dict[tuple[date, date, date], list[StandRecord]] = {}
+    spans: dict[tuple[int, date | None], tuple[date, date, date] | None] = {}
     for stand in stands:
-        of_cell = days.get(stand.cell_id, {})
-        today = local_date(cells[stand.cell_id], now)
-        first_on = _first_day(known.get(stand.stand_id), of_cell, today)
-        last_on = _last_day(of_cell, first_on, today)
-        if first_on is not None and last_on is not None:
-            groups.setdefault((first_on, today, last_on), []).append(stand)
+        record = known.get(stand.stand_id)
+        # Stands of a cell that are settled alike have the same days to compute.
+        alike = stand.cell_id, None if record is None else record.settled_on
+        if alike not in spans:
+            today = local_date(cells[stand.cell_id], now)
+            spans[alike] = _span(days.get(stand.cell_id, {}), alike[1], today)
+        if (span := spans[alike]) is not None:
+            groups.setdefault(span, []).append(stand)
     for (first_on, today, last_on), members in sorted(groups.items()):
         yield _Batch(first_on, today, last_on, members)
 
 
-def _first_day(record: GrowthRecord | None, of_cell: Mapping[date, WeatherDay], today: date) -> date | None:
+def _span(
+    of_cell: Mapping[date, WeatherDay], settled_on: date | None, today: date
+) -> tuple[date, date, date] | None:
+    """First day to compute, today and last day; none if today is out of reach."""
+    first_on = _first_day(settled_on, of_cell, today)
+    last_on = _last_day(of_cell, first_on, today)
+    return None if first_on is None or last_on is None else (first_on, today, last_on)
+
+
+def _first_day(settled_on: date | None, of_cell: Mapping[date, WeatherDay], today: date) -> date | None:
     """The day after the settled one, or where weather can be seen again after a gap nobody can bridge."""
-    if record is None:
+    if settled_on is None:
         return min(of_cell, default=None)
-    after = record.settled_on + timedelta(days=1)
+    after = settled_on + timedelta(days=1)
     seen_from = _seen_from(of_cell, after, today)
     return after if seen_from is None or seen_from <= after else seen_from
 
@@ -194,18 +206,22 @@ def _grow_batch(
     of_stands = [ensembles.get(stand.cell_id) for stand in batch.stands]
     gains = member_gains(facts, weather, start, of_stands, today=batch.today, ahead_days=AHEAD_DAYS)
     settled = curve.settled.packed().astype("<f8")
+    kept = _kept_curves(batch, _rows_of(curve), known)
     return [
-        _record(
-            batch,
-            stand,
-            rows,
-            known.get(stand.stand_id),
+        GrowthRecord(
+            stand_id=stand.stand_id,
+            as_of=batch.today,
             fetched_at=cells[stand.cell_id].fetched_at or NEVER,
+            known_until=batch.last_on,
             settled_on=settle_on,
             settled=evening.tobytes(),
+            curve_from=one.curve_from,
+            curve=one.curve,
+            told_mask=one.told_mask,
+            g=one.g,
             members=pack_members(gain),
         )
-        for stand, rows, evening, gain in zip(batch.stands, _rows_of(curve), settled, gains, strict=True)
+        for stand, one, evening, gain in zip(batch.stands, kept, settled, gains, strict=True)
     ]
 
 
@@ -282,56 +298,79 @@ def _cell_table(of_cell: Mapping[date, WeatherDay], first_on: date, width: int) 
     return table
 
 
-def _record(
-    batch: _Batch, stand: StandRecord, rows: Floats, before: GrowthRecord | None, **computed: Any
-) -> GrowthRecord:
-    """A stand's curve from rows computed anew, the days before them, and the days beyond the forecast."""
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """What is kept of a stand's curve, see ``GrowthRecord``."""
+
+    curve_from: date
+    curve: bytes
+    told_mask: int
+    g: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Past:
+    """Stored days that go before those computed anew, of so many bytes, and the first day that is kept."""
+
+    curve_from: date
+    stored: int
+    keep_from: date
+
+
+def _kept_curves(batch: _Batch, rows: Floats, known: Mapping[int, GrowthRecord]) -> list[_Kept]:
+    """Curves of shape (stand, row, day) with the days before and beyond; stands with a like past at once."""
+    alike: dict[_Past, list[int]] = {}
+    for index, stand in enumerate(batch.stands):
+        alike.setdefault(_past_of(batch, stand, known.get(stand.stand_id)), []).append(index)
+    kept: dict[int, _Kept] = {}
+    for past, members in alike.items():
+        curves = [known[batch.stands[index].stand_id].curve for index in members] if past.stored else []
+        whole = _to_horizon(_with_past(rows[members], batch.first_on, past, curves), past.keep_from, batch)
+        kept.update(zip(members, _packed(whole, past.keep_from, batch.today), strict=True))
+    return [kept[index] for index in range(len(batch.stands))]
+
+
+def _past_of(batch: _Batch, stand: StandRecord, before: GrowthRecord | None) -> _Past:
     # Lawns may come to a stand that just went dry with a cut of long ago.
     dry_anew = before is None and stand.key.dry_from
-    kept_days = LOOK_BACK_DAYS if dry_anew else KEPT_DAYS
-    curve_from, rows = _with_past(rows, batch.first_on, batch.today - timedelta(days=kept_days), before)
-    rows = _to_horizon(rows, curve_from, batch.today)
-    today = (batch.today - curve_from).days
-    return GrowthRecord(
-        stand_id=stand.stand_id,
-        as_of=batch.today,
-        known_until=batch.last_on,
-        curve_from=curve_from,
-        curve=pack_curve(rows),
-        told_mask=_told_bits(rows[4, today]) | _told_bits(rows[4, today + 1]) << 8,
-        g=tuple(rows[0, today : today + AHEAD_DAYS + 1].tolist()),
-        **computed,
-    )
+    keep_from = batch.today - timedelta(days=LOOK_BACK_DAYS if dry_anew else KEPT_DAYS)
+    if before is None or before.curve_from >= batch.first_on:
+        return _Past(batch.first_on, 0, max(keep_from, batch.first_on))
+    return _Past(before.curve_from, len(before.curve), max(keep_from, before.curve_from))
 
 
-def _with_past(
-    rows: Floats, first_on: date, keep_from: date, before: GrowthRecord | None
-) -> tuple[date, Floats]:
-    """Keep days before today, from the curve stored before where the new one begins later."""
-    if before is not None and before.curve_from < first_on:
-        days = (first_on - before.curve_from).days
-        old = unpack_curve(before.curve)[:, :days]
+def _with_past(rows: Floats, first_on: date, past: _Past, curves: Sequence[bytes]) -> Floats:
+    """Put the stored days before those computed anew, and drop those too old to be kept."""
+    if curves:
+        days = (first_on - past.curve_from).days
+        old = np.stack([unpack_curve(curve)[:, :days] for curve in curves])
         # Days nobody saw stand still.
-        if old.shape[1] < days:
-            old = np.pad(old, ((0, 0), (0, days - old.shape[1])), mode="edge")
-        first_on, rows = before.curve_from, np.concatenate([old, rows], axis=1)
-    cut = max(0, (keep_from - first_on).days)
-    return first_on + timedelta(days=cut), rows[:, cut:]
+        if old.shape[2] < days:
+            old = np.pad(old, ((0, 0), (0, 0), (0, days - old.shape[2])), mode="edge")
+        rows = np.concatenate([old, rows], axis=2)
+    return rows[:, :, (past.keep_from - past.curve_from).days :]
 
 
-def _to_horizon(rows: Floats, curve_from: date, today: date) -> Floats:
+def _to_horizon(rows: Floats, curve_from: date, batch: _Batch) -> Floats:
     """Let growth go on as in the last days where the forecast is shorter than the horizon."""
-    lacking = (today - curve_from).days + AHEAD_DAYS + 1 - rows.shape[1]
+    lacking = (batch.today - curve_from).days + AHEAD_DAYS + 1 - rows.shape[2]
     if lacking <= 0:
         return rows
-    slope = (rows[:2, -1] - rows[:2, -1 - min(TREND_DAYS, rows.shape[1] - 1)]) / TREND_DAYS
-    tail = np.repeat(rows[:, -1:], lacking, axis=1)
-    tail[:2] += slope[:, None] * np.arange(1, lacking + 1)
-    return np.concatenate([rows, tail], axis=1)
+    slope = (rows[:, :2, -1] - rows[:, :2, -1 - min(TREND_DAYS, rows.shape[2] - 1)]) / TREND_DAYS
+    tail = np.repeat(rows[:, :, -1:], lacking, axis=2)
+    tail[:, :2] += slope[:, :, np.newaxis] * np.arange(1, lacking + 1)
+    return np.concatenate([rows, tail], axis=2)
 
 
-def _told_bits(mask: float) -> int:
-    return int(mask) & ((1 << len(TOLD)) - 1)
+def _packed(rows: Floats, curve_from: date, today: date) -> list[_Kept]:
+    day = (today - curve_from).days
+    held = rows[:, 4, day : day + 2].astype(np.int64) & ((1 << len(TOLD)) - 1)
+    masks = held[:, 0] | held[:, 1] << 8
+    ahead_mm = rows[:, 0, day : day + AHEAD_DAYS + 1]
+    return [
+        _Kept(curve_from, pack_curve(curve), mask, tuple(g))
+        for curve, mask, g in zip(rows, masks.tolist(), ahead_mm.tolist(), strict=True)
+    ]
 
 
 def _place_lawns(
@@ -341,9 +380,16 @@ def _place_lawns(
     by_stand = {record.stand_id: record for record in records}
     first_new = min((r.settled_on for r in known.values() if r.stand_id in by_stand), default=None)
     waiting = work.lawns.unanchored(list(by_stand))
-    moved = work.lawns.anchored_after(list(by_stand), first_new) if first_new is not None else []
-    lawns = (*waiting, *moved)
-    curves = {stand_id: growth_by_day(by_stand[stand_id]) for stand_id in {lawn.stand_id for lawn in lawns}}
+    young = work.lawns.places_after(list(by_stand), first_new) if first_new is not None else []
+    stands = {lawn.stand_id for lawn in waiting} | {place.stand_id for place in young}
+    curves = {stand_id: growth_by_day(by_stand[stand_id]) for stand_id in stands}
+    # Most days are computed again to the same end: only lawns that moved are worth reading whole.
+    moved = [
+        place.lawn_id
+        for place in young
+        if _new_place(place, by_stand[place.stand_id], curves[place.stand_id]) is not None
+    ]
+    lawns = (*waiting, *work.lawns.get(moved))
     updates = [anchored(lawn, by_stand[lawn.stand_id], turf, curves[lawn.stand_id]) for lawn in lawns]
     changed = [update for update in updates if update is not None]
     work.lawns.anchor(changed)
@@ -360,16 +406,27 @@ def anchored(
     lawn: LawnRecord, record: GrowthRecord, turf: Turf, curve_mm: Sequence[float]
 ) -> AnchorUpdate | None:
     """Place a lawn on its stand's curve; none where its day is still to come or nothing changed."""
-    on, assumed = lawn.anchored_on, lawn.anchor_assumed
+    place = _new_place(lawn, record, curve_mm)
+    if place is None:
+        return None
+    on, growth_mm, guessed = place
+    return anchor_at(lawn, turf, on=on, growth_mm=growth_mm, assumed=lawn.anchor_assumed or guessed)
+
+
+def _new_place(
+    lawn: LawnRecord | LawnPlace, record: GrowthRecord, curve_mm: Sequence[float]
+) -> tuple[date, float, bool] | None:
+    """A lawn's day on the curve, the curve's value there, and whether that is a guess; none if as before."""
+    on = lawn.anchored_on
     if on > record.as_of:
-        if not assumed:
+        if not lawn.anchor_assumed:
             return None
         # A lawn enrolled without a last cut starts on the first day that is seen.
         on = record.as_of
     growth_mm, guessed = _growth_on(curve_mm, record.curve_from, on)
     if lawn.anchor_g_mm is not None and (guessed or abs(growth_mm - lawn.anchor_g_mm) < 1e-9):
         return None
-    return anchor_at(lawn, turf, on=on, growth_mm=growth_mm, assumed=assumed or guessed)
+    return on, growth_mm, guessed
 
 
 def anchor_at(lawn: LawnRecord, turf: Turf, *, on: date, growth_mm: float, assumed: bool) -> AnchorUpdate:

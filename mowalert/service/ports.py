@@ -27,6 +27,7 @@ from mowalert.service.records import (
     KeeperRecord,
     KeptForecast,
     KeptOff,
+    LawnPlace,
     LawnRecord,
     LeasedMessage,
     NewMessage,
@@ -353,8 +354,8 @@ class Lawns(Protocol):
     def unanchored(self, stand_ids: Sequence[int]) -> list[LawnRecord]:
         """Lawns of stands that have no place on their curve yet."""
 
-    def anchored_after(self, stand_ids: Sequence[int], on: date) -> list[LawnRecord]:
-        """Lawns of stands with an anchor later than a day."""
+    def places_after(self, stand_ids: Sequence[int], on: date) -> list[LawnPlace]:
+        """Places of stands' lawns on the curve whose anchor is later than a day."""
 
     def earliest_unanchored(self, *, within: Cells | None = None) -> dict[int, date]:
         """By cell: the earliest anchor date of lawns without a place on their curve."""

@@ -183,6 +183,17 @@ class Owner:
 
 
 @dataclass(frozen=True, slots=True)
+class LawnPlace:
+    """Where a lawn stands on its stand's curve, and no more of it."""
+
+    lawn_id: int
+    stand_id: int
+    anchored_on: date
+    anchor_g_mm: float | None
+    anchor_assumed: bool
+
+
+@dataclass(frozen=True, slots=True)
 class AnchorUpdate:
     """A lawn's new place on its curve."""
 

@@ -19,7 +19,16 @@ from sqlalchemy import (
 
 from mowalert.domain.words import Clippings, HoldReason, KeeperKind
 from mowalert.service.ports_nights import Cells
-from mowalert.service.records import TOLD_TODAY, AnchorUpdate, EventRecord, KeptOff, LawnRecord, Owner, Said
+from mowalert.service.records import (
+    TOLD_TODAY,
+    AnchorUpdate,
+    EventRecord,
+    KeptOff,
+    LawnPlace,
+    LawnRecord,
+    Owner,
+    Said,
+)
 from mowalert.store.bulk import insert_all, update_all
 from mowalert.store.sql import chunks, look_up, values_of
 from mowalert.store.tables import GROWTH_DAYS, cell, event, keeper, kept_off, lawn, site, stand, stand_growth
@@ -31,6 +40,7 @@ PLANNERS_CHOICE = tuple(f"SET LOCAL {way} = DEFAULT" for way in _WAYS)
 
 LAWN = select(*(lawn.c[name] for name in LawnRecord.__dataclass_fields__))
 """Lawns with their columns in the order of a record's."""
+PLACE = select(*(lawn.c[name] for name in LawnPlace.__dataclass_fields__))
 CLIPPINGS, TOLD_HOLD = map(list(LawnRecord.__dataclass_fields__).index, ("clippings", "told_hold"))
 
 
@@ -125,10 +135,11 @@ class SqlLawns:
         """Lawns of stands that have no place on their curve yet."""
         return self._among(LAWN.where(lawn.c.anchor_g_mm.is_(None)), lawn.c.stand_id, stand_ids)
 
-    def anchored_after(self, stand_ids: Sequence[int], on: date) -> list[LawnRecord]:
-        """Lawns of stands with an anchor later than a day, and a place on the curve."""
+    def places_after(self, stand_ids: Sequence[int], on: date) -> list[LawnPlace]:
+        """Places of stands' lawns on the curve whose anchor is later than a day."""
         later = lawn.c.anchored_on > on, lawn.c.anchor_g_mm.is_not(None)
-        return self._among(LAWN.where(*later), lawn.c.stand_id, stand_ids)
+        rows = look_up(self._connection, PLACE.where(*later), lawn.c.stand_id, stand_ids)
+        return [LawnPlace(*row) for row in rows]
 
     def earliest_unanchored(self, *, within: Cells | None = None) -> dict[int, date]:
         """By cell: the earliest anchor date of lawns without a place on their curve."""
