@@ -47,7 +47,7 @@ TREND_DAYS = 3
 MOST_FILLED_DAYS = 2
 """Longest gap in a cell's days that is bridged; a longer one ends the curve before it."""
 MOST_GUESSED_DAYS = 21
-CELLS_AT_ONCE = 500
+CELLS_AT_ONCE = 200
 OLDEST_ENSEMBLE = timedelta(hours=48)
 NEVER = datetime(1970, 1, 1, tzinfo=UTC)
 

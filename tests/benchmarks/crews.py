@@ -116,7 +116,7 @@ def a_day(seed: int, properties: int, crews: int) -> dict[str, float]:
 def a_season(series: made.Series, properties: int, crews: int) -> dict[str, float]:
     """Play one real season by growth and by the calendar."""
     company, weather = made.a_company(1, properties, crews), made.weather_of(series)
-    routes = SolvedRoutes(exploration=1)
+    routes = SolvedRoutes()
     ours = made.season_cost(company, weather, made.by_growth(company, weather, routes))
     weekly = made.season_cost(company, weather, made.by_calendar(company, weather, routes))
     return {"ours": ours, "weekly_route": weekly, "ratio": ours / weekly}
