@@ -16,6 +16,7 @@ import time
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +33,13 @@ from mowalert.store.upgrade import upgrade
 MOST_MIB = 250.0
 WITHOUT_INDEX = ("numpy", "heights", "model")
 LEAST = {"index_vs_all_lawns_numpy": 5.0, "index_vs_all_lawns_model": 1000.0}
-MOST = {"tell_vs_same_bytes": 1.5, "grow_vs_same_bytes": 1.3}
+MOST = {
+    "tell_vs_same_bytes": 1.5,
+    "grow_vs_same_bytes": 1.3,
+    "tell_ten_times_the_lawns": 2.0,
+    "tell_ten_times_the_due": 10.5,
+    "peak_ten_times_the_lawns": 1.1,
+}
 STEPS = ("pull", "grow", "silence", "find", "decide", "outbox", "end")
 
 
@@ -77,7 +84,36 @@ def work(url: str, runner: str) -> None:
     print(json.dumps(found))
 
 
-def run(country: Country, url: str | None, runner: str) -> dict[str, Any]:
+def tell_seconds(seconds: dict[str, float]) -> float:
+    """Seconds from finding lawns to their messages in the outbox. [s]"""
+    return sum(seconds[step] for step in ("find", "decide", "outbox", "tell") if step in seconds)
+
+
+def beside(country: Country, night: dict[str, Any], url: str | None, runner: str) -> dict[str, float]:
+    """Compare with a country of a tenth of the lawns and as many due, and one of which a tenth is due."""
+    few_lawns = replace(country, lawns=country.lawns // 10, due_share=country.due_share * 10)
+    few_due = replace(country, due_share=country.due_share / 10)
+    fewer, quieter = (_night_alone(one, url, runner) for one in (few_lawns, few_due))
+    tell_s = tell_seconds(night["seconds"])
+    return {
+        "tell_ten_times_the_lawns": tell_s / tell_seconds(fewer["seconds"]),
+        "tell_ten_times_the_due": tell_s / tell_seconds(quieter["seconds"]),
+        "peak_ten_times_the_lawns": night["peak_mib"] / fewer["peak_mib"],
+    }
+
+
+def _night_alone(country: Country, url: str | None, runner: str) -> dict[str, Any]:
+    turf = load_turf(config_file("grasses.toml"))
+    with an_empty_store(url) as store_url:
+        upgrade(store_url)
+        store, engine = SqlStore(store_url), open_engine(store_url)
+        build(store, engine, turf, country)
+        store.close()
+        engine.dispose()
+        return night_in_a_process(store_url, runner)
+
+
+def run(country: Country, url: str | None, runner: str, *, scaling: bool = False) -> dict[str, Any]:
     """Build a country, time its night, its search, and programs that only move the same bytes."""
     turf = load_turf(config_file("grasses.toml"))
     with an_empty_store(url) as store_url:
@@ -96,9 +132,11 @@ def run(country: Country, url: str | None, runner: str) -> dict[str, Any]:
     seconds = {step: taken for step in STEPS if (taken := night["seconds"].get(step)) is not None}
     ratios = {f"index_vs_all_lawns_{way}": search_s[way] / search_s["index"] for way in WITHOUT_INDEX}
     if "find" in seconds:
-        tell_s = seconds["find"] + seconds["decide"] + seconds["outbox"]
-        ratios["tell_vs_same_bytes"] = tell_s / bytes_s["tell"]
+        ratios["tell_vs_same_bytes"] = tell_seconds(night["seconds"]) / bytes_s["tell"]
         ratios["grow_vs_same_bytes"] = seconds["grow"] / bytes_s["grow"]
+    if scaling:
+        print("a tenth of the lawns, and of those due …", file=sys.stderr)
+        ratios |= beside(country, night, url, runner)
     return {
         "lawns": country.lawns,
         "stands": country.stands,
@@ -128,6 +166,9 @@ def main() -> None:
     words.add_argument("--due", type=float, default=5.0, help="per cent of the lawns that are due")
     words.add_argument("--store", default=None, help="URL of a PostgreSQL server; default: SQLite")
     words.add_argument("--runner", choices=("inline", "celery"), default="inline")
+    words.add_argument(
+        "--scaling", action="store_true", help="also nights of a tenth of the lawns, of the due"
+    )
     words.add_argument("--json", action="store_true")
     words.add_argument("--work", default=None, help=argparse.SUPPRESS)
     said = words.parse_args()
@@ -135,7 +176,10 @@ def main() -> None:
         work(said.work, said.runner)
         return
     stands = min(said.stands or max(1, said.lawns // 20), said.lawns)
-    result = run(Country(said.lawns, stands, said.due / 100), said.store, said.runner)
+    if said.scaling and (said.due > 10 or stands > said.lawns // 10):
+        words.error("--scaling takes at most 10 % due, and ten lawns a stand or more")
+    country = Country(said.lawns, stands, said.due / 100)
+    result = run(country, said.store, said.runner, scaling=said.scaling)
     if said.json:
         print(json.dumps(result, indent=1))
         return

@@ -26,3 +26,9 @@ HARD = bool(os.environ.get("MOWALERT_HARD"))
 def hard() -> bool:
     """Whether everything is tried, as `bash tests/run.sh --hard` does, and not only a sample."""
     return HARD
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Let the year, by far the longest test, begin first, beside all the others."""
+    items.sort(key=lambda item: item.path.name != "test_soak.py")
