@@ -18,7 +18,8 @@ from mowalert.domain.notices import HoldFacts, Notice
 from mowalert.domain.rounds import occurrence, round_on
 from mowalert.domain.words import NoticeKind
 from mowalert.service.deciding import timetable_of
-from mowalert.service.grow import AHEAD_DAYS, KEPT_DAYS, NEVER
+from mowalert.service.grow import NEVER
+from mowalert.service.kept_curves import AHEAD_DAYS, KEPT_DAYS
 from mowalert.service.look import SeenLawn, see_lawns
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Work

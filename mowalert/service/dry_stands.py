@@ -12,7 +12,8 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.stand import StandKey
 from mowalert.domain.words import Watering
 from mowalert.service.anchoring import place
-from mowalert.service.grow import AHEAD_DAYS, KEPT_DAYS, SETTLE_DAYS, anchor_at
+from mowalert.service.grow import SETTLE_DAYS, anchor_at
+from mowalert.service.kept_curves import AHEAD_DAYS, KEPT_DAYS
 from mowalert.service.outlook import unpack_curve
 from mowalert.service.park_records import RestrictionKind
 from mowalert.service.ports import Store, Work

@@ -13,7 +13,6 @@ import numpy as np
 
 from mowalert.domain.arrays import Floats
 from mowalert.domain.grasses import Turf
-from mowalert.domain.holds import TOLD
 from mowalert.domain.lawn import due_after
 from mowalert.domain.stand import (
     LEAD_DAYS,
@@ -24,7 +23,8 @@ from mowalert.domain.stand import (
     stand_facts,
 )
 from mowalert.domain.weather import Ensemble, WeatherDay
-from mowalert.service.outlook import pack_curve, unpack_curve
+from mowalert.service.kept_curves import AHEAD_DAYS, LOOK_BACK_DAYS, kept_curves
+from mowalert.service.outlook import unpack_curve
 from mowalert.service.ports import Store, Work
 from mowalert.service.pull import local_date, season_start
 from mowalert.service.records import (
@@ -39,11 +39,6 @@ from mowalert.service.spread import member_gains, pack_members
 
 SETTLE_DAYS = 5
 """Weather older than this is not corrected any more."""
-KEPT_DAYS = 40
-LOOK_BACK_DAYS = 400
-AHEAD_DAYS = 9
-TREND_DAYS = 3
-"""Days whose mean growth goes on where a forecast ends before the tenth day."""
 MOST_FILLED_DAYS = 2
 """Longest gap in a cell's days that is bridged; a longer one ends the curve before it."""
 MOST_GUESSED_DAYS = 21
@@ -206,7 +201,7 @@ def _grow_batch(
     of_stands = [ensembles.get(stand.cell_id) for stand in batch.stands]
     gains = member_gains(facts, weather, start, of_stands, today=batch.today, ahead_days=AHEAD_DAYS)
     settled = curve.settled.packed().astype("<f8")
-    kept = _kept_curves(batch, _rows_of(curve), known)
+    kept = kept_curves(batch.stands, _rows_of(curve), known, first_on=batch.first_on, today=batch.today)
     return [
         GrowthRecord(
             stand_id=stand.stand_id,
@@ -296,81 +291,6 @@ def _cell_table(of_cell: Mapping[date, WeatherDay], first_on: date, width: int) 
             table[index, :2] = [np.interp(index, known, table[known, column]) for column in (0, 1)]
             table[index, 2] = 0.0
     return table
-
-
-@dataclass(frozen=True, slots=True)
-class _Kept:
-    """What is kept of a stand's curve, see ``GrowthRecord``."""
-
-    curve_from: date
-    curve: bytes
-    told_mask: int
-    g: tuple[float, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Past:
-    """Stored days that go before those computed anew, of so many bytes, and the first day that is kept."""
-
-    curve_from: date
-    stored: int
-    keep_from: date
-
-
-def _kept_curves(batch: _Batch, rows: Floats, known: Mapping[int, GrowthRecord]) -> list[_Kept]:
-    """Curves of shape (stand, row, day) with the days before and beyond; stands with a like past at once."""
-    alike: dict[_Past, list[int]] = {}
-    for index, stand in enumerate(batch.stands):
-        alike.setdefault(_past_of(batch, stand, known.get(stand.stand_id)), []).append(index)
-    kept: dict[int, _Kept] = {}
-    for past, members in alike.items():
-        curves = [known[batch.stands[index].stand_id].curve for index in members] if past.stored else []
-        whole = _to_horizon(_with_past(rows[members], batch.first_on, past, curves), past.keep_from, batch)
-        kept.update(zip(members, _packed(whole, past.keep_from, batch.today), strict=True))
-    return [kept[index] for index in range(len(batch.stands))]
-
-
-def _past_of(batch: _Batch, stand: StandRecord, before: GrowthRecord | None) -> _Past:
-    # Lawns may come to a stand that just went dry with a cut of long ago.
-    dry_anew = before is None and stand.key.dry_from
-    keep_from = batch.today - timedelta(days=LOOK_BACK_DAYS if dry_anew else KEPT_DAYS)
-    if before is None or before.curve_from >= batch.first_on:
-        return _Past(batch.first_on, 0, max(keep_from, batch.first_on))
-    return _Past(before.curve_from, len(before.curve), max(keep_from, before.curve_from))
-
-
-def _with_past(rows: Floats, first_on: date, past: _Past, curves: Sequence[bytes]) -> Floats:
-    """Put the stored days before those computed anew, and drop those too old to be kept."""
-    if curves:
-        days = (first_on - past.curve_from).days
-        old = np.stack([unpack_curve(curve)[:, :days] for curve in curves])
-        # Days nobody saw stand still.
-        if old.shape[2] < days:
-            old = np.pad(old, ((0, 0), (0, 0), (0, days - old.shape[2])), mode="edge")
-        rows = np.concatenate([old, rows], axis=2)
-    return rows[:, :, (past.keep_from - past.curve_from).days :]
-
-
-def _to_horizon(rows: Floats, curve_from: date, batch: _Batch) -> Floats:
-    """Let growth go on as in the last days where the forecast is shorter than the horizon."""
-    lacking = (batch.today - curve_from).days + AHEAD_DAYS + 1 - rows.shape[2]
-    if lacking <= 0:
-        return rows
-    slope = (rows[:, :2, -1] - rows[:, :2, -1 - min(TREND_DAYS, rows.shape[2] - 1)]) / TREND_DAYS
-    tail = np.repeat(rows[:, :, -1:], lacking, axis=2)
-    tail[:, :2] += slope[:, :, np.newaxis] * np.arange(1, lacking + 1)
-    return np.concatenate([rows, tail], axis=2)
-
-
-def _packed(rows: Floats, curve_from: date, today: date) -> list[_Kept]:
-    day = (today - curve_from).days
-    held = rows[:, 4, day : day + 2].astype(np.int64) & ((1 << len(TOLD)) - 1)
-    masks = held[:, 0] | held[:, 1] << 8
-    ahead_mm = rows[:, 0, day : day + AHEAD_DAYS + 1]
-    return [
-        _Kept(curve_from, pack_curve(curve), mask, tuple(g))
-        for curve, mask, g in zip(rows, masks.tolist(), ahead_mm.tolist(), strict=True)
-    ]
 
 
 def _place_lawns(
