@@ -42,7 +42,7 @@ SETTLE_DAYS = 5
 MOST_FILLED_DAYS = 2
 """Longest gap in a cell's days that is bridged; a longer one ends the curve before it."""
 MOST_GUESSED_DAYS = 21
-CELLS_AT_ONCE = 200
+CELLS_AT_ONCE = 100
 OLDEST_ENSEMBLE = timedelta(hours=48)
 NEVER = datetime(1970, 1, 1, tzinfo=UTC)
 
