@@ -1,8 +1,8 @@
 """A day's first plan: over and over, whichever visit saves most for its time goes where it costs least."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from mowalert.domain.arrays import Ints
 from mowalert.domain.crew_routes import Ground, Rounds
 
 TIME_COUNTS = 0.6
@@ -61,15 +61,13 @@ class _Offers:
         fits = takes <= rounds.spare_min(crew)
         self._scores[crew] = np.where(fits, self._worth / np.maximum(takes, 1) ** TIME_COUNTS, 0.0)
 
-    def _detours(self, crew: int, rounds: Rounds) -> NDArray[np.int64]:
+    def _detours(self, crew: int, rounds: Rounds) -> Ints:
         ground, minutes = self._ground, self._ground.travel.minutes
         rows = np.array(
             [ground.start(crew), *map(ground.place, rounds.orders[crew]), ground.depot(crew)], dtype=np.int64
         )
         here, there, at = rows[:-1, np.newaxis], rows[1:, np.newaxis], self._places
-        detours: NDArray[np.int64] = (minutes[here, at] + minutes[at, there] - minutes[here, there]).min(
-            axis=0
-        )
+        detours: Ints = (minutes[here, at] + minutes[at, there] - minutes[here, there]).min(axis=0)
         return detours
 
     def best(self) -> tuple[int, int] | None:

@@ -43,6 +43,7 @@ MOST_FILLED_DAYS = 2
 """Longest gap in a cell's days that is bridged; a longer one ends the curve before it."""
 MOST_GUESSED_DAYS = 21
 CELLS_AT_ONCE = 100
+"""Few enough that a worker's memory is not settled by what it grows."""
 OLDEST_ENSEMBLE = timedelta(hours=48)
 NEVER = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -300,16 +301,9 @@ def _place_lawns(
     by_stand = {record.stand_id: record for record in records}
     first_new = min((r.settled_on for r in known.values() if r.stand_id in by_stand), default=None)
     waiting = work.lawns.unanchored(list(by_stand))
-    young = work.lawns.places_after(list(by_stand), first_new) if first_new is not None else []
-    stands = {lawn.stand_id for lawn in waiting} | {place.stand_id for place in young}
-    curves = {stand_id: growth_by_day(by_stand[stand_id]) for stand_id in stands}
-    # Most days are computed again to the same end: only lawns that moved are worth reading whole.
-    moved = [
-        place.lawn_id
-        for place in young
-        if _new_place(place, by_stand[place.stand_id], curves[place.stand_id]) is not None
-    ]
-    lawns = (*waiting, *work.lawns.get(moved))
+    moved = work.lawns.anchored_after(list(by_stand), first_new) if first_new is not None else []
+    lawns = (*waiting, *moved)
+    curves = {stand_id: growth_by_day(by_stand[stand_id]) for stand_id in {lawn.stand_id for lawn in lawns}}
     updates = [anchored(lawn, by_stand[lawn.stand_id], turf, curves[lawn.stand_id]) for lawn in lawns]
     changed = [update for update in updates if update is not None]
     work.lawns.anchor(changed)
@@ -323,33 +317,24 @@ def growth_by_day(record: GrowthRecord) -> list[float]:
 
 
 def anchored(
-    lawn: LawnRecord, record: GrowthRecord, turf: Turf, curve_mm: Sequence[float]
+    lawn: LawnRecord | LawnPlace, record: GrowthRecord, turf: Turf, curve_mm: Sequence[float]
 ) -> AnchorUpdate | None:
     """Place a lawn on its stand's curve; none where its day is still to come or nothing changed."""
-    place = _new_place(lawn, record, curve_mm)
-    if place is None:
-        return None
-    on, growth_mm, guessed = place
-    return anchor_at(lawn, turf, on=on, growth_mm=growth_mm, assumed=lawn.anchor_assumed or guessed)
-
-
-def _new_place(
-    lawn: LawnRecord | LawnPlace, record: GrowthRecord, curve_mm: Sequence[float]
-) -> tuple[date, float, bool] | None:
-    """A lawn's day on the curve, the curve's value there, and whether that is a guess; none if as before."""
-    on = lawn.anchored_on
+    on, assumed = lawn.anchored_on, lawn.anchor_assumed
     if on > record.as_of:
-        if not lawn.anchor_assumed:
+        if not assumed:
             return None
         # A lawn enrolled without a last cut starts on the first day that is seen.
         on = record.as_of
     growth_mm, guessed = _growth_on(curve_mm, record.curve_from, on)
     if lawn.anchor_g_mm is not None and (guessed or abs(growth_mm - lawn.anchor_g_mm) < 1e-9):
         return None
-    return on, growth_mm, guessed
+    return anchor_at(lawn, turf, on=on, growth_mm=growth_mm, assumed=assumed or guessed)
 
 
-def anchor_at(lawn: LawnRecord, turf: Turf, *, on: date, growth_mm: float, assumed: bool) -> AnchorUpdate:
+def anchor_at(
+    lawn: LawnRecord | LawnPlace, turf: Turf, *, on: date, growth_mm: float, assumed: bool
+) -> AnchorUpdate:
     """Return a lawn's place where the curve has a value, with what it grows to its window and its limit."""
     due = due_after(
         turf.grasses[lawn.grass],

@@ -351,11 +351,11 @@ class Lawns(Protocol):
     def owners(self, lawn_ids: Sequence[int], within: Cells) -> list[Owner]:
         """Whose lawns these are, in order of keeper and lawn."""
 
-    def unanchored(self, stand_ids: Sequence[int]) -> list[LawnRecord]:
+    def unanchored(self, stand_ids: Sequence[int]) -> list[LawnPlace]:
         """Lawns of stands that have no place on their curve yet."""
 
-    def places_after(self, stand_ids: Sequence[int], on: date) -> list[LawnPlace]:
-        """Places of stands' lawns on the curve whose anchor is later than a day."""
+    def anchored_after(self, stand_ids: Sequence[int], on: date) -> list[LawnPlace]:
+        """Lawns of stands with an anchor later than a day."""
 
     def earliest_unanchored(self, *, within: Cells | None = None) -> dict[int, date]:
         """By cell: the earliest anchor date of lawns without a place on their curve."""

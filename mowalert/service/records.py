@@ -184,13 +184,18 @@ class Owner:
 
 @dataclass(frozen=True, slots=True)
 class LawnPlace:
-    """Where a lawn stands on its stand's curve, and no more of it."""
+    """Of a lawn only what its place on its stand's curve follows from."""
 
     lawn_id: int
     stand_id: int
+    grass: str
+    chosen_mm: float
+    pace: float
     anchored_on: date
+    anchor_height_mm: float
     anchor_g_mm: float | None
     anchor_assumed: bool
+    third: float
 
 
 @dataclass(frozen=True, slots=True)

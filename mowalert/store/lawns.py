@@ -6,6 +6,7 @@ from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import (
+    ColumnElement,
     Connection,
     Select,
     func,
@@ -131,14 +132,16 @@ class SqlLawns:
         found = [Owner(*row) for row in rows]
         return sorted(found, key=lambda owner: (owner.keeper_id, owner.lawn_id))
 
-    def unanchored(self, stand_ids: Sequence[int]) -> list[LawnRecord]:
+    def unanchored(self, stand_ids: Sequence[int]) -> list[LawnPlace]:
         """Lawns of stands that have no place on their curve yet."""
-        return self._among(LAWN.where(lawn.c.anchor_g_mm.is_(None)), lawn.c.stand_id, stand_ids)
+        return self._places(stand_ids, lawn.c.anchor_g_mm.is_(None))
 
-    def places_after(self, stand_ids: Sequence[int], on: date) -> list[LawnPlace]:
-        """Places of stands' lawns on the curve whose anchor is later than a day."""
-        later = lawn.c.anchored_on > on, lawn.c.anchor_g_mm.is_not(None)
-        rows = look_up(self._connection, PLACE.where(*later), lawn.c.stand_id, stand_ids)
+    def anchored_after(self, stand_ids: Sequence[int], on: date) -> list[LawnPlace]:
+        """Lawns of stands with an anchor later than a day, and a place on the curve."""
+        return self._places(stand_ids, lawn.c.anchored_on > on, lawn.c.anchor_g_mm.is_not(None))
+
+    def _places(self, stand_ids: Sequence[int], *wanted: ColumnElement[bool]) -> list[LawnPlace]:
+        rows = look_up(self._connection, PLACE.where(*wanted), lawn.c.stand_id, stand_ids)
         return [LawnPlace(*row) for row in rows]
 
     def earliest_unanchored(self, *, within: Cells | None = None) -> dict[int, date]:

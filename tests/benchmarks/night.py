@@ -25,6 +25,7 @@ from country import Country, build
 from night_bytes import baselines, search_seconds
 from night_run import peak_mib, run_inline
 
+from mowalert.domain.grasses import Turf
 from mowalert.parameters import load_turf
 from mowalert.settings import config_file
 from mowalert.store.engine import SqlStore, open_engine
@@ -103,19 +104,13 @@ def beside(country: Country, night: dict[str, Any], url: str | None, runner: str
 
 
 def _night_alone(country: Country, url: str | None, runner: str) -> dict[str, Any]:
-    turf = load_turf(config_file("grasses.toml"))
-    with an_empty_store(url) as store_url:
-        upgrade(store_url)
-        store, engine = SqlStore(store_url), open_engine(store_url)
-        build(store, engine, turf, country)
-        store.close()
-        engine.dispose()
-        return night_in_a_process(store_url, runner)
+    with built(country, url, load_turf(config_file("grasses.toml"))) as (store, _):
+        return night_in_a_process(store.url, runner)
 
 
-def run(country: Country, url: str | None, runner: str, *, scaling: bool = False) -> dict[str, Any]:
-    """Build a country, time its night, its search, and programs that only move the same bytes."""
-    turf = load_turf(config_file("grasses.toml"))
+@contextmanager
+def built(country: Country, url: str | None, turf: Turf) -> Iterator[tuple[SqlStore, sa.Engine]]:
+    """Build a country in a store of its own, gone afterwards."""
     with an_empty_store(url) as store_url:
         upgrade(store_url)
         store, engine = SqlStore(store_url), open_engine(store_url)
@@ -123,12 +118,19 @@ def run(country: Country, url: str | None, runner: str, *, scaling: bool = False
         print(f"building {country.lawns} lawns on {country.stands} stands …", file=sys.stderr)
         build(store, engine, turf, country)
         print(f"built in {time.perf_counter() - began:.0f} s; the night …", file=sys.stderr)
-        night = night_in_a_process(store_url, runner)
+        yield store, engine
+        store.close()
+        engine.dispose()
+
+
+def run(country: Country, url: str | None, runner: str, *, scaling: bool = False) -> dict[str, Any]:
+    """Build a country, time its night, its search, and programs that only move the same bytes."""
+    turf = load_turf(config_file("grasses.toml"))
+    with built(country, url, turf) as (store, engine):
+        night = night_in_a_process(store.url, runner)
         print("the same bytes …", file=sys.stderr)
         search_s, due = search_seconds(store, engine, turf)
         bytes_s = baselines(engine)
-        store.close()
-        engine.dispose()
     seconds = {step: taken for step in STEPS if (taken := night["seconds"].get(step)) is not None}
     ratios = {f"index_vs_all_lawns_{way}": search_s[way] / search_s["index"] for way in WITHOUT_INDEX}
     if "find" in seconds:
@@ -140,7 +142,7 @@ def run(country: Country, url: str | None, runner: str, *, scaling: bool = False
     return {
         "lawns": country.lawns,
         "stands": country.stands,
-        "store": store_url.partition(":")[0],
+        "store": store.url.partition(":")[0],
         "runner": runner,
         "due": due,
         "digests": night["digests"],
