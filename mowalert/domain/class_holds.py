@@ -120,8 +120,8 @@ def worst_facts(notices: Sequence[Notice]) -> HoldFacts | None:
 
 
 def cut_after_release(notice: Notice) -> Notice | None:
-    """Return what a lawn that is free before its class is told: its first cut, where it has one to make."""
-    if notice.best_on is None:
+    """Return what a lawn that is free before its class is told: its first cut, once its window is open."""
+    if notice.best_on is None or notice.window_on is None or notice.best_on < notice.window_on:
         return None
     kind = NoticeKind.OVERGROWN if notice.plan is not None and len(notice.plan.cuts) > 1 else NoticeKind.MOW
     return replace(notice, kind=kind, reason=None)
