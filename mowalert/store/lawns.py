@@ -1,6 +1,7 @@
 """Lawns, their anchors and events in the store; the search of due lawns runs in an index."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
@@ -105,11 +106,18 @@ class SqlLawns:
     ) -> list[int]:
         """Ids of lawns of rounds whose limit, or window, falls before the curve's value of a day."""
         found: set[int] = set()
-        self._advise_planner(BY_INDEX)
-        for batch in chunks(round_ids):
-            found.update(self._connection.scalars(due_query(batch, as_of, limit_day, window_day, within)))
-        self._advise_planner(PLANNERS_CHOICE)
+        with self._by_index():
+            for batch in chunks(round_ids):
+                query = due_query(batch, as_of, limit_day, window_day, within)
+                found.update(self._connection.scalars(query).all())
         return sorted(found)
+
+    @contextmanager
+    def _by_index(self) -> Iterator[None]:
+        """Let PostgreSQL read no table as a whole."""
+        self._advise_planner(BY_INDEX)
+        yield
+        self._advise_planner(PLANNERS_CHOICE)
 
     def _advise_planner(self, commands: Sequence[str]) -> None:
         if self._connection.dialect.name == "postgresql":
@@ -128,8 +136,9 @@ class SqlLawns:
 
     def owners(self, lawn_ids: Sequence[int], within: Cells) -> list[Owner]:
         """Whose lawns these are, in order of keeper and lawn."""
-        rows = look_up(self._connection, _owners_query(within), lawn.c.lawn_id, lawn_ids)
-        found = [Owner(*row) for row in rows]
+        with self._by_index():
+            rows = look_up(self._connection, _owners_query(within), lawn.c.lawn_id, lawn_ids)
+            found = [Owner(*row) for row in rows]
         return sorted(found, key=lambda owner: (owner.keeper_id, owner.lawn_id))
 
     def unanchored(self, stand_ids: Sequence[int]) -> list[LawnPlace]:
