@@ -43,6 +43,8 @@ def insert_new(connection: Connection, table: Table, rows: Rows, *, unique: Sequ
     new = insert_for(connection, table).on_conflict_do_nothing(index_elements=unique).returning(*keys)
     if not _streams(connection, rows):
         return [connection.execute(new, row).first() is not None for row in rows]
+    if _streamed_as_new(connection, table, rows):
+        return [True] * len(rows)
     inserted = set(map(tuple, connection.execute(new.from_select(*_incoming(connection, table, rows)))))
     was_new = []
     for row in rows:
@@ -89,6 +91,17 @@ def update_all(connection: Connection, table: Table, rows: Rows) -> None:
 
 def _streams(connection: Connection, rows: Rows) -> bool:
     return connection.dialect.name == "postgresql" and len(rows) >= STREAMED_FROM
+
+
+def _streamed_as_new(connection: Connection, table: Table, rows: Rows) -> bool:
+    """Stream rows straight into their table; where one of them is there already nothing is kept of it."""
+    driver: Any = connection.dialect.loaded_dbapi
+    try:
+        with connection.begin_nested():
+            _stream(connection, table, table.name, rows)
+    except driver.IntegrityError:
+        return False
+    return True
 
 
 def _incoming(connection: Connection, table: Table, rows: Rows) -> tuple[list[str], Any]:

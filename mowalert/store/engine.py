@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from pydantic_core import to_json
 from sqlalchemy import Engine, create_engine, event, func, make_url, select
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.pool import StaticPool
@@ -78,9 +79,15 @@ def open_engine(url: str, *, reads: bool = False) -> Engine:
             return _sqlite(url, parsed.database, reads=reads)
         one_moment = {"isolation_level": "REPEATABLE READ"} if reads else {}
         # Parameters are people's: no error shows them.
-        return create_engine(parsed, pool_pre_ping=True, hide_parameters=True, **one_moment)
+        return create_engine(
+            parsed, pool_pre_ping=True, hide_parameters=True, json_serializer=_json, **one_moment
+        )
     except (SQLAlchemyError, ModuleNotFoundError, OSError) as error:
         raise StoreError(f"the store cannot be opened: {first_line(error)}") from error
+
+
+def _json(value: Any) -> str:
+    return to_json(value).decode()
 
 
 def _sqlite(url: str, database: str | None, *, reads: bool) -> Engine:
@@ -89,7 +96,11 @@ def _sqlite(url: str, database: str | None, *, reads: bool) -> Engine:
         Path(database).parent.mkdir(parents=True, exist_ok=True)
     options: dict[str, Any] = {"connect_args": {"timeout": BUSY_WAIT_S, "check_same_thread": False}}
     engine = create_engine(
-        url, hide_parameters=True, **options, **({"poolclass": StaticPool} if in_memory else {})
+        url,
+        hide_parameters=True,
+        json_serializer=_json,
+        **options,
+        **({"poolclass": StaticPool} if in_memory else {}),
     )
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin if reads else _begin_immediate)
