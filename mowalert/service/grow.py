@@ -112,7 +112,8 @@ def _load_days(
     if len(known) < len(stands):
         settled.append(now.date() - timedelta(days=LOOK_BACK_DAYS))
     first = min(settled, default=now.date()) - timedelta(days=LEAD_DAYS)
-    days = work.weather.days(cell_ids, first=first, last=now.date() + timedelta(days=AHEAD_DAYS + 1))
+    last = now.date() + timedelta(days=AHEAD_DAYS + 1)
+    days = work.weather.days(cell_ids, first=first, last=last, hours=False)
     return {cell_id: {day.on: day for day in of_cell} for cell_id, of_cell in days.items()}
 
 

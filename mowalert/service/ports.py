@@ -182,8 +182,10 @@ class Weather(Protocol):
     def save_history(self, weather: Iterable[PlaceWeather], *, asked: Sequence[int], on: date) -> None:
         """Keep past days where none are known yet, and remember that they were asked for."""
 
-    def days(self, cell_ids: Sequence[int], *, first: date, last: date) -> dict[int, list[WeatherDay]]:
-        """Days of cells in order; cells without days are absent."""
+    def days(
+        self, cell_ids: Sequence[int], *, first: date, last: date, hours: bool = True
+    ) -> dict[int, list[WeatherDay]]:
+        """Days of cells in order, with their hours or without; cells without days are absent."""
 
     def save_ensembles(self, ensembles: Iterable[Ensemble]) -> None:
         """Keep ensembles, newer over older."""

@@ -102,7 +102,8 @@ def _believed(
 ) -> tuple[list[PlaceWeather], list[tuple[int, Refusal]]]:
     """Sort answers by whether their past is the one that was told before."""
     fresh = [cell.cell_id for cell in cells if cell.fetched_at and now - cell.fetched_at < BELIEVED_FOR]
-    kept = work.weather.days(fresh, first=now.date() - timedelta(days=PAST_DAYS + 1), last=now.date())
+    first = now.date() - timedelta(days=PAST_DAYS + 1)
+    kept = work.weather.days(fresh, first=first, last=now.date(), hours=False)
     believed: list[PlaceWeather] = []
     strange: list[tuple[int, Refusal]] = []
     for answer in answers:

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
+from struct import Struct
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, exists, func, insert, select, update
+from sqlalchemy import Connection, exists, func, insert, null, select, update
 
 from mowalert.domain.weather import DayHours, Ensemble, Place, PlaceWeather, Refusal, WeatherDay
 from mowalert.service.ports import CallBucket
@@ -28,7 +29,13 @@ DAY_COLUMNS = (
 )
 DAY = select(cell_day.c.cell_id, *(cell_day.c[name] for name in WeatherDay.__dataclass_fields__))
 """Days, after their cell what they know in the order of ``WeatherDay``."""
+OF_HOURS = Struct("<72f")
+"""A day's hours as the store keeps them: temperature, humidity, rain."""
 HOURS = list(WeatherDay.__dataclass_fields__).index("hours")
+DAY_ALONE = DAY.with_only_columns(
+    *(null().label("hours") if column.name == "hours" else column for column in DAY.selected_columns)
+)
+"""Days without their hours, which are most of what there is to read."""
 
 
 class SqlWeather:
@@ -106,10 +113,13 @@ class SqlWeather:
     def _add_missing(self, rows: list[dict[str, Any]]) -> None:
         insert_missing(self._connection, cell_day, rows)
 
-    def days(self, cell_ids: Sequence[int], *, first: date, last: date) -> dict[int, list[WeatherDay]]:
-        """Days of cells in order; cells without days are absent."""
+    def days(
+        self, cell_ids: Sequence[int], *, first: date, last: date, hours: bool = True
+    ) -> dict[int, list[WeatherDay]]:
+        """Days of cells in order, with their hours or without; cells without days are absent."""
         found: dict[int, list[WeatherDay]] = {}
-        query = DAY.where(cell_day.c.on.between(first, last)).order_by(cell_day.c.cell_id, cell_day.c.on)
+        wanted = (DAY if hours else DAY_ALONE).where(cell_day.c.on.between(first, last))
+        query = wanted.order_by(cell_day.c.cell_id, cell_day.c.on)
         for row in look_up(self._connection, query, cell_day.c.cell_id, cell_ids):
             found.setdefault(row.cell_id, []).append(_day(row))
         return found
@@ -239,5 +249,5 @@ def pack_hours(hours: DayHours) -> bytes:
 
 def unpack_hours(data: bytes) -> DayHours:
     """Read back what ``pack_hours`` wrote."""
-    t_c, humidity, rain_mm = np.frombuffer(data, dtype="<f4").astype(float).reshape(3, 24)
-    return DayHours(tuple(t_c.tolist()), tuple(humidity.tolist()), tuple(rain_mm.tolist()))
+    values = OF_HOURS.unpack(data)
+    return DayHours(values[:24], values[24:48], values[48:])
