@@ -35,7 +35,7 @@ from mowalert.service.totals import of_end
 
 LAST_NIGHT = "last_night_at"
 """Name under which the store keeps the moment of the newest night."""
-SHARD_CELLS = 500
+SHARD_CELLS = 200
 REMEMBERED = timedelta(days=3)
 """Nights older than this are forgotten."""
 GIVEN_UP_AFTER = timedelta(hours=1)

@@ -41,7 +41,7 @@ MOST = {
     "tell_ten_times_the_due": 10.5,
     "peak_ten_times_the_lawns": 1.1,
 }
-STEPS = ("pull", "grow", "silence", "find", "decide", "outbox", "end")
+STEPS = ("pull", "grow", "silence", "find", "decide", "outbox", "tell", "end")
 
 
 @contextmanager
@@ -133,9 +133,8 @@ def run(country: Country, url: str | None, runner: str, *, scaling: bool = False
         bytes_s = baselines(engine)
     seconds = {step: taken for step in STEPS if (taken := night["seconds"].get(step)) is not None}
     ratios = {f"index_vs_all_lawns_{way}": search_s[way] / search_s["index"] for way in WITHOUT_INDEX}
-    if "find" in seconds:
-        ratios["tell_vs_same_bytes"] = tell_seconds(night["seconds"]) / bytes_s["tell"]
-        ratios["grow_vs_same_bytes"] = seconds["grow"] / bytes_s["grow"]
+    ratios["tell_vs_same_bytes"] = tell_seconds(night["seconds"]) / bytes_s["tell"]
+    ratios["grow_vs_same_bytes"] = seconds["grow"] / bytes_s["grow"]
     if scaling:
         print("a tenth of the lawns, and of those due …", file=sys.stderr)
         ratios |= beside(country, night, url, runner)

@@ -31,8 +31,10 @@ def search_seconds(store: SqlStore, engine: sa.Engine, turf: Turf) -> tuple[dict
     """Seconds of the search in the index and of ways without it, and how many lawns are due.
 
     ``numpy`` and ``heights`` work out every lawn's height from the curves, ``heights`` row by row; ``model``
-    has no curves and plays every lawn's days since its cut, row by row in plain Python.
+    has no curves and plays every lawn's days since its cut, row by row in plain Python. What the night left
+    behind its rows is swept first: its own search comes before that.
     """
+    _sweep(engine, "lawn, stand_growth")
     with store.begin() as work:
         round_ids = [record.round_id for record in work.rounds.all()]
         by_index, index_s = _best(
@@ -138,9 +140,7 @@ def _tell_bytes(engine: sa.Engine, night: dict[sa.Table, list[dict[str, Any]]], 
     with engine.begin() as connection:
         connection.execute(told.delete())
         connection.execute(outbox.delete())
-    if engine.dialect.name == "postgresql":
-        with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-            connection.exec_driver_sql("VACUUM outbox, told")
+    _sweep(engine, "outbox, told")
     began = time.perf_counter()
     with engine.begin() as connection:
         for batch in chunks(lawn_ids):
@@ -149,6 +149,12 @@ def _tell_bytes(engine: sa.Engine, night: dict[sa.Table, list[dict[str, Any]]], 
             for some in chunks(rows, 2000):
                 insert_all(connection, table, some)
     return time.perf_counter() - began
+
+
+def _sweep(engine: sa.Engine, tables: str) -> None:
+    if engine.dialect.name == "postgresql":
+        with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+            connection.exec_driver_sql(f"VACUUM {tables}")
 
 
 def _grow_bytes(engine: sa.Engine) -> float:

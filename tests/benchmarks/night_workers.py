@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 import uuid
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import structlog
@@ -17,7 +18,7 @@ from mowalert.settings import Settings, load_settings
 from mowalert.wiring import Services, open_services
 
 WORKERS = 2
-STEPS = ("pull", "grow", "silence", "tell")
+ENDING = ("last", "mornings", "bulletins")
 
 
 class BenchmarkEngine(Engine):
@@ -65,13 +66,34 @@ def run_celery(url: str) -> dict[str, Any]:
     peaks = [_stop(worker) for worker in workers]
     with services.store.begin() as work:
         shards = work.nights.shards(night.night_id)
-    seconds = {
-        step: sum(shard.report.get("seconds", {}).get(step, 0.0) for shard in shards) for step in STEPS
-    }
+    seconds = by_the_clock([shard.report.get("seconds", {}) for shard in shards], taken)
     with engine.app.connection_for_write() as connection:
         connection.default_channel.queue_delete(settings.jobs.queue)
     digests = sum(count for shard in shards for count in shard.digests.values())
     return {"seconds": seconds, "night_seconds": taken, "digests": digests, "peak_mib": max(peaks)}
+
+
+def by_the_clock(reports: Sequence[Mapping[str, float]], taken_s: float) -> dict[str, float]:
+    """Share a night's seconds out to its steps, as workers at it at once spent theirs; what waited is in it.
+
+    Parameters
+    ----------
+    reports : Sequence[Mapping[str, float]]
+        Each shard's seconds by step.
+    taken_s : float
+        Seconds by the clock, from the night's beginning to its end.
+
+    Returns
+    -------
+    dict[str, float]
+        Seconds by step; together they are what the night took.
+    """
+    spent: dict[str, float] = {}
+    for step, seconds in (item for report in reports for item in report.items()):
+        name = "end" if step in ENDING else step
+        spent[name] = spent.get(name, 0.0) + seconds
+    at_once = sum(spent.values()) / taken_s
+    return {step: seconds / at_once for step, seconds in spent.items()}
 
 
 def _is_over(services: Services, night_id: int) -> bool:
