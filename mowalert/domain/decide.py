@@ -452,11 +452,17 @@ def _cut(case: _Case, choice: Choice) -> _Cut:
 
 
 def _staged(case: _Case, cut: _Cut, on: date) -> _Cut:
-    lawn, outlook, first = case.lawn, case.outlook, case.outlook.at(on)
-    days = [on, *(on + timedelta(days=day) for day in range(1, len(case.heights_mm) - first))]
-    heights_mm = dict(zip(days, case.heights_mm[first:], strict=True))
-    free = tuple(day for day in days if day <= outlook.last_on and not case.held_on(day))
-    plan = plan_cuts(on, heights_mm, chosen_mm=lawn.chosen_mm, free_days=free, max_removed=lawn.third)
+    lawn, first = case.lawn, case.outlook.at(on)
+    days = [on + timedelta(days=day) for day in range(len(case.heights_mm) - first)]
+    plan = plan_cuts(
+        on,
+        dict(zip(days, case.heights_mm[first:], strict=True)),
+        chosen_mm=lawn.chosen_mm,
+        mowing_days=lawn.mowing_days,
+        allowed_days=lawn.allowed_days,
+        held=[day for day in days if case.held_on(day)],
+        max_removed=lawn.third,
+    )
     return replace(
         cut,
         plan=plan,

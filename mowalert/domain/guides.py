@@ -7,7 +7,7 @@ from enum import StrEnum
 
 from mowalert.domain.lawn import LawnFacts
 from mowalert.domain.notices import GuideSaid, HoldFacts
-from mowalert.domain.thirds import THIRD
+from mowalert.domain.thirds import EVERY_DAY, THIRD
 from mowalert.domain.words import HoldReason, NoticeKind, Season
 
 LAWN_USE = "lawn"
@@ -186,6 +186,7 @@ def with_guide(lawn: LawnFacts, guide: Guide, *, today: date) -> LawnFacts:
     return replace(
         lawn,
         mowing_days=days,
+        allowed_days=guide.allowed_days(EVERY_DAY),
         mowing_hours=guide.allowed_hours(days, lawn.mowing_hours),
         third=guide.third,
         height_cap_mm=caps.get(use),

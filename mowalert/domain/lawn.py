@@ -9,7 +9,7 @@ from mowalert.domain.arrays import Floats
 from mowalert.domain.grasses import Grass
 from mowalert.domain.growth import feed_factor, growth_to_reach_mm, height_mm, lawn_pace
 from mowalert.domain.notices import GuideSaid, HoldFacts
-from mowalert.domain.thirds import THIRD, limit_height_mm, window_height_mm
+from mowalert.domain.thirds import EVERY_DAY, THIRD, limit_height_mm, window_height_mm
 from mowalert.domain.words import Clippings, HoldReason
 
 
@@ -38,8 +38,9 @@ class Due:
 class LawnFacts:
     """Everything about one lawn that decides what its keeper is told.
 
-    ``mowing_days`` are weekdays, Monday 0; ``mowing_hours`` local hours from, to. ``told_hold`` is
-    the hold last told and not yet released. ``dated_holds`` come from keeper or guide.
+    ``mowing_days`` are weekdays, Monday 0, ``allowed_days`` those on which local rules let anybody mow;
+    ``mowing_hours`` local hours from, to. ``told_hold`` is the hold last told and not yet released.
+    ``dated_holds`` come from keeper or guide.
     """
 
     lawn_id: int
@@ -62,6 +63,7 @@ class LawnFacts:
     height_cap_mm: float | None = None
     third: float = THIRD
     guide: GuideSaid | None = None
+    allowed_days: frozenset[int] = EVERY_DAY
 
     def height_at(self, growth_mm: float) -> float:
         """Return the height when the stand's curve stands at ``growth_mm``. [mm]"""

@@ -5,8 +5,10 @@ chosen height removes a third of the blade, 1.5 times the chosen height. The *wi
 when growth has reached a third of the chosen height, 4/3 of it.
 """
 
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from datetime import date, timedelta
 from enum import StrEnum
+from itertools import islice, pairwise, repeat
 
 from mowalert.domain.notices import MowingPlan, PlannedCut
 from mowalert.domain.words import Clippings
@@ -16,6 +18,11 @@ NEAR_MISS = 0.40
 SEVERE = 0.50
 MOST_CUTS = 12
 """A plan of more cuts than this is no plan."""
+DAYS_BETWEEN = 3
+"""Days from one staged cut to the next; common practice is two to four."""
+NEAR_DAYS = (DAYS_BETWEEN, 4, 2)
+LATEST_DAYS = 60
+EVERY_DAY = frozenset(range(7))
 
 
 class Removal(StrEnum):
@@ -87,15 +94,22 @@ def staged_heights_mm(
         Height before and after each cut, and whether the chosen height is reached. It is not
         when growth between the cuts puts back what they take. [mm]
     """
+    return _steps(height_mm, chosen_mm, repeat(growth_mm_d * days_between), max_removed)
+
+
+def _steps(
+    height_mm: float, chosen_mm: float, growths_mm: Iterable[float], max_removed: float
+) -> tuple[list[tuple[float, float]], bool]:
+    """Return heights before and after cuts, given what grows after each, and whether the last is reached."""
     cuts: list[tuple[float, float]] = []
     before = height_mm
-    while len(cuts) < MOST_CUTS:
+    for growth_mm in islice(growths_mm, MOST_CUTS):
         after = (1.0 - max_removed) * before
         if after <= chosen_mm * (1 + 1e-9):
             cuts.append((before, chosen_mm))
             return cuts, True
         cuts.append((before, after))
-        before = after + growth_mm_d * days_between
+        before = after + growth_mm
         if before >= cuts[-1][0] - 0.1:
             return cuts, False
     return cuts, False
@@ -103,27 +117,30 @@ def staged_heights_mm(
 
 def plan_cuts(
     first_on: date,
-    heights_mm: dict[date, float],
+    heights_mm: Mapping[date, float],
     *,
     chosen_mm: float,
-    free_days: tuple[date, ...],
-    days_between: int = 3,
+    mowing_days: frozenset[int] = EVERY_DAY,
+    allowed_days: frozenset[int] = EVERY_DAY,
+    held: Collection[date] = (),
     max_removed: float = THIRD,
 ) -> MowingPlan:
-    """Plan staged cuts on the forecast: the first day, then every third free day after it.
+    """Plan staged cuts on the forecast, two to four days from one to the next where days allow it.
 
     Parameters
     ----------
     first_on : date
         Day of the first cut.
-    heights_mm : dict[date, float]
+    heights_mm : Mapping[date, float]
         Forecast height of the uncut lawn by day. [mm]
     chosen_mm : float
         Height to come down to. [mm]
-    free_days : tuple[date, ...]
-        Days on which a cut is possible, in order; later ones are assumed possible.
-    days_between : int
-        Days from one cut to the next at least. [d]
+    mowing_days : frozenset[int]
+        Weekdays the keeper mows on, Monday 0; others are taken where none of these is near enough.
+    allowed_days : frozenset[int]
+        Weekdays on which local rules let anybody mow.
+    held : Collection[date]
+        Days on which nothing is cut; later ones than these are assumed free.
     max_removed : float
         Largest share of the blade one cut may take. [-]
 
@@ -133,25 +150,42 @@ def plan_cuts(
         The cuts, and the height that can be kept when growth outruns them.
     """
     growth_mm_d = _growth_after(first_on, heights_mm)
-    steps, reaches = staged_heights_mm(
-        heights_mm[first_on],
-        chosen_mm,
-        growth_mm_d=growth_mm_d,
-        days_between=days_between,
-        max_removed=max_removed,
+    days: list[date] = []
+
+    def growths_mm() -> Iterator[float]:
+        for on, later in pairwise(_cut_days(first_on, mowing_days, allowed_days, held)):
+            days.append(on)
+            yield growth_mm_d * (later - on).days
+
+    steps, reaches = _steps(heights_mm[first_on], chosen_mm, growths_mm(), max_removed)
+    cuts = tuple(
+        PlannedCut(on, before, after, removed_fraction(before, after))
+        for on, (before, after) in zip(days, steps, strict=True)
     )
-    on, cuts = first_on, []
-    for before, after in steps:
-        cuts.append(PlannedCut(on, before, after, removed_fraction(before, after)))
-        on = _next_free(on + timedelta(days=days_between), free_days)
-    keepable_mm = None if reaches else max(chosen_mm, growth_mm_d * days_between * (1 / max_removed - 1))
-    return MowingPlan(tuple(cuts), reaches, keepable_mm)
+    keepable_mm = None if reaches else max(chosen_mm, growth_mm_d * DAYS_BETWEEN * (1 / max_removed - 1))
+    return MowingPlan(cuts, reaches, keepable_mm)
 
 
-def _growth_after(first_on: date, heights_mm: dict[date, float]) -> float:
+def _cut_days(
+    first_on: date, mowing_days: frozenset[int], allowed_days: frozenset[int], held: Collection[date]
+) -> Iterator[date]:
+    """Days of one cut after another: the keeper's own where one is near enough, else the first free one."""
+    on = first_on
+    while True:
+        yield on
+        on = _next_cut_day(on, mowing_days & allowed_days, allowed_days, held)
+
+
+def _next_cut_day(
+    on: date, own_days: frozenset[int], allowed_days: frozenset[int], held: Collection[date]
+) -> date:
+    def first_free(days: Iterable[int], weekdays: frozenset[int]) -> date | None:
+        dates = (on + timedelta(days=day) for day in days)
+        return next((one for one in dates if one.weekday() in weekdays and one not in held), None)
+
+    return first_free(NEAR_DAYS, own_days) or first_free(range(DAYS_BETWEEN, LATEST_DAYS), allowed_days) or on
+
+
+def _growth_after(first_on: date, heights_mm: Mapping[date, float]) -> float:
     later = [mm for on, mm in sorted(heights_mm.items()) if on >= first_on]
     return max(0.0, (later[-1] - later[0]) / (len(later) - 1)) if len(later) > 1 else 0.0
-
-
-def _next_free(on: date, free_days: tuple[date, ...]) -> date:
-    return next((day for day in free_days if day >= on), on)

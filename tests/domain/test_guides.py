@@ -18,6 +18,7 @@ from mowalert.domain.guides import (
     Interval,
     with_guide,
 )
+from mowalert.domain.lawn import LawnFacts
 from mowalert.domain.words import HoldReason, NoticeKind, Season
 
 ALL_YEAR = DaySpan((1, 1), (12, 31))
@@ -92,6 +93,22 @@ def test_no_notice_of_a_guided_lawn_names_a_forbidden_day() -> None:
     assert guided is not None
     assert free.best_on == date(2026, 5, 10)
     assert guided.best_on in (date(2026, 5, 8), date(2026, 5, 9))
+
+
+def test_no_cut_of_a_plan_falls_on_a_forbidden_day() -> None:
+    """Cut on Thursday, an overgrown lawn's next would be on Sunday."""
+    lawn = a_lawn(height_mm=150.0, mowing_days=frozenset({3}))
+    assert _next_cut_on(lawn) == date(2026, 5, 10)
+    assert _next_cut_on(with_guide(lawn, GUIDE, today=THURSDAY)) == date(2026, 5, 11)
+
+
+def _next_cut_on(lawn: LawnFacts) -> date:
+    notice = decide(lawn, an_outlook(growth_mm_d=2.0), MORNING_ROUND)
+    assert notice is not None
+    assert notice.plan is not None
+    first, second, *_ = notice.plan.cuts
+    assert first.on == THURSDAY
+    return second.on
 
 
 def test_the_share_of_the_blade_is_the_guides() -> None:

@@ -1,6 +1,8 @@
 """The one-third rule: bands of removal, cuts in steps, and a plan of them on the forecast."""
 
 from datetime import date, timedelta
+from itertools import pairwise
+from typing import Any
 
 import pytest
 from builders import THURSDAY
@@ -24,11 +26,11 @@ def day(ahead_d: int) -> date:
     return THURSDAY + timedelta(days=ahead_d)
 
 
-def a_plan(*heights_mm: float, free: tuple[int, ...] = (), **changes: float) -> MowingPlan:
-    """Down to 75 mm from THURSDAY on, on a forecast of heights from then on; free days by days ahead."""
+def a_plan(*heights_mm: float, held: tuple[int, ...] = (), **changes: Any) -> MowingPlan:
+    """Down to 75 mm from THURSDAY on, on a forecast of heights from then on; held days by days ahead."""
     forecast = {day(ahead_d): mm for ahead_d, mm in enumerate(heights_mm)}
     settings = {"chosen_mm": 75.0} | changes
-    return plan_cuts(THURSDAY, forecast, free_days=tuple(map(day, free)), **settings)
+    return plan_cuts(THURSDAY, forecast, held=[day(ahead_d) for ahead_d in held], **settings)
 
 
 def heights_mm(plan: MowingPlan) -> list[tuple[float, float]]:
@@ -121,26 +123,78 @@ def test_a_plan_cuts_a_third_now_and_the_rest_three_days_later() -> None:
     )
 
 
-def test_a_plan_keeps_to_days_between_and_to_the_share_asked_for() -> None:
-    plan = a_plan(150.0, 151.0, days_between=5, max_removed=0.25)
-    assert heights_mm(plan) == [
-        (150.0, 112.5),
-        (117.5, 88.125),
-        (93.125, 75.0),
-    ]
-    assert dates(plan) == [THURSDAY, day(5), day(10)]
+def test_a_plan_keeps_to_the_share_asked_for() -> None:
+    plan = a_plan(150.0, 151.0, max_removed=0.25)
+    assert heights_mm(plan) == [(150.0, 112.5), (115.5, 86.625), (89.625, 75.0)]
+    assert dates(plan) == [THURSDAY, day(3), day(6)]
 
 
 def test_a_second_cut_falls_on_the_first_free_day_three_days_on_or_later() -> None:
-    assert dates(a_plan(150.0, 151.0, free=(0, 1, 2, 3, 4))) == [THURSDAY, day(3)]
-    assert dates(a_plan(150.0, 151.0, free=(0, 1, 2, 5, 6))) == [THURSDAY, day(5)]
-    assert dates(a_plan(150.0, 151.0, free=(0, 1))) == [THURSDAY, day(3)]
+    assert dates(a_plan(150.0, 151.0)) == [THURSDAY, day(3)]
+    assert dates(a_plan(150.0, 151.0, held=(3,))) == [THURSDAY, day(4)]
+    assert dates(a_plan(150.0, 151.0, held=(3, 4))) == [THURSDAY, day(2)]
+    assert dates(a_plan(150.0, 151.0, held=(2, 3, 4))) == [THURSDAY, day(5)]
+
+
+def test_held_days_at_the_forecasts_end_put_a_cut_beyond_it() -> None:
+    assert dates(a_plan(*([150.0] * 10), held=tuple(range(1, 10)))) == [THURSDAY, day(10)]
+
+
+@pytest.mark.parametrize(
+    ("mowing_days", "second"),
+    [
+        ({0, 1, 2, 3, 4}, 4),  # Sunday is nobody's: Monday, rather than Saturday
+        ({5}, 2),
+        ({6}, 3),
+        ({3}, 3),  # the next Thursday is too late
+    ],
+)
+def test_a_second_cut_falls_on_a_day_of_the_keepers_if_one_is_near(
+    mowing_days: set[int], second: int
+) -> None:
+    assert dates(a_plan(150.0, 151.0, mowing_days=frozenset(mowing_days))) == [THURSDAY, day(second)]
+
+
+def test_no_cut_falls_on_a_weekday_that_local_rules_close() -> None:
+    no_sunday = frozenset(range(6))
+    assert dates(a_plan(150.0, 151.0, allowed_days=no_sunday)) == [THURSDAY, day(4)]
+    weekend = frozenset({5, 6})
+    assert dates(a_plan(150.0, 151.0, allowed_days=no_sunday, mowing_days=weekend)) == [THURSDAY, day(2)]
+    assert dates(a_plan(150.0, 151.0, allowed_days=frozenset({3}))) == [THURSDAY, day(7)]
+
+
+def test_a_later_second_cut_finds_what_has_grown_by_then() -> None:
+    """Three days on, 112 mm would have come down to 75 at once; after five it is 120 mm, a third cut's."""
+    plan = a_plan(150.0, 154.0, held=(2, 3, 4))
+    assert heights_mm(plan)[1] == (pytest.approx(120.0), pytest.approx(80.0))
+    assert dates(plan) == [THURSDAY, day(5), day(8)]
+    assert all(cut.removed_fraction <= 1 / 3 + 1e-9 for cut in plan.cuts)
+
+
+@given(
+    st.frozensets(st.integers(0, 6), min_size=1),
+    st.frozensets(st.integers(0, 6), min_size=1),
+    st.frozensets(st.integers(1, 9)),
+    st.floats(0, 8),
+)
+def test_no_planned_cut_is_held_closed_too_soon_or_too_deep(
+    mowing_days: frozenset[int], allowed_days: frozenset[int], held: frozenset[int], growth_mm_d: float
+) -> None:
+    forecast = [180.0 + growth_mm_d * ahead_d for ahead_d in range(10)]
+    plan = a_plan(*forecast, held=tuple(held), mowing_days=mowing_days, allowed_days=allowed_days)
+    for before, cut in pairwise(plan.cuts):
+        gap_d = (cut.on - before.on).days
+        assert cut.on not in {day(ahead_d) for ahead_d in held}
+        assert cut.on.weekday() in allowed_days
+        assert gap_d >= 3 or (gap_d == 2 and cut.on.weekday() in mowing_days)
+        assert cut.height_before_mm == pytest.approx(before.height_after_mm + gap_d * growth_mm_d)
+        assert cut.removed_fraction <= 1 / 3 + 1e-9
 
 
 def test_a_plan_goes_by_the_mean_growth_from_the_first_cut_on() -> None:
     """What grew before the cut says nothing of what grows after it."""
     forecast = {day(-1): 100.0, day(0): 150.0, day(1): 150.0, day(2): 154.0}
-    plan = plan_cuts(THURSDAY, forecast, chosen_mm=75.0, free_days=())
+    plan = plan_cuts(THURSDAY, forecast, chosen_mm=75.0)
     assert plan.cuts[1].height_before_mm == pytest.approx(100.0 + 3 * 2.0)
 
 
