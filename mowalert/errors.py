@@ -25,6 +25,14 @@ class InputError(MowalertError):
         self.message, self.values = message, values
 
 
+class Millimetres(float):
+    """A height named in a mistake: said in its reader's units where these are known."""
+
+    def __str__(self) -> str:
+        """Return it as it is said where they are not."""
+        return f"{float(self):g} mm"
+
+
 class SourceError(MowalertError):
     """A weather source that did not give usable weather.
 

@@ -21,8 +21,6 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.support import NullTranslations, Translations
 
-from mowalert.errors import InputError
-
 LANGUAGES = {"en": "English", "es": "Español"}
 """Languages by code, each by its own name; what is written in the code is English."""
 FOLDER = Path(__file__).parent / "locale"
@@ -31,12 +29,6 @@ FOLDER = Path(__file__).parent / "locale"
 def N_(message: str) -> str:  # noqa: N802 - the name by which tools find what is translated later
     """Return a message as it is: it is translated when it is said."""
     return message
-
-
-def error_in(language: str, error: InputError) -> str:
-    """Return a person's mistake in their language; in English where nobody has put it into theirs."""
-    said = translations(language).gettext(error.message)
-    return said.format(**error.values) if error.values else said
 
 
 def spoken(language: str) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from functools import cache, lru_cache
-from math import ceil, floor
+from math import ceil, floor, isfinite
 from zoneinfo import ZoneInfo
 
 from babel.dates import get_day_names, get_month_names
@@ -21,6 +21,7 @@ from mowalert.domain.notices import (
 from mowalert.domain.thirds import THIRD, limit_height_mm
 from mowalert.domain.units import MM_PER_INCH, c_from_f, f_from_c, inches_from_mm
 from mowalert.domain.words import Clippings, HoldReason, Units
+from mowalert.errors import InputError, Millimetres
 from mowalert.languages import N_, sentence, spoken, translations
 
 QUARTERS = {0: "", 1: "¼", 2: "½", 3: "¾"}
@@ -170,6 +171,15 @@ class Wording:
 
     def _inches(self, inches: str, *, many: bool) -> str:
         return self.ngettext("{inches} in", "{inches} in", 2 if many else 1).format(inches=inches)
+
+    def mistake(self, error: InputError, units: Units) -> str:
+        """Say what somebody got wrong, heights in their units; in English where nobody has translated it."""
+        said = self.gettext(error.message)
+        values = {
+            name: self.height(value, units) if isinstance(value, Millimetres) and isfinite(value) else value
+            for name, value in error.values.items()
+        }
+        return said.format(**values) if values else said
 
     def cut_height(self, after_mm: float, removed: float, units: Units) -> str:
         """Say the height to cut at, given the share the cut removes.

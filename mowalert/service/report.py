@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from mowalert.domain.grasses import Turf
 from mowalert.domain.learning import Learned
 from mowalert.domain.thirds import removed_fraction
-from mowalert.errors import InputError
+from mowalert.errors import InputError, Millimetres
 from mowalert.languages import N_
 from mowalert.service.anchoring import place, restarted
 from mowalert.service.known import known_lawn
@@ -158,7 +158,7 @@ def forget_learned(store: Store, turf: Turf, lawn_id: int, *, on: date, now: dat
     with store.begin() as work:
         lawn = known_lawn(work, lawn_id)
         if not lawn.learned_reports:
-            raise InputError(f"lawn {lawn_id}: nothing has been learned that could be forgotten")
+            raise InputError(N_("nothing has been learned that could be forgotten"))
         work.lawns.happened([EventRecord(0, lawn_id, FORGET, on, None, None, False, "cli", now)])
         blank, learned = _relearned(work, turf, lawn)
         again = restarted(
@@ -197,7 +197,7 @@ def undo_last(store: Store, turf: Turf, lawn_id: int, *, now: datetime) -> Event
         lawn = known_lawn(work, lawn_id)
         undone = work.lawns.undo_last(lawn_id, at=now)
         if undone is None:
-            raise InputError(f"lawn {lawn_id}: nothing has been reported that could be undone")
+            raise InputError(N_("nothing has been reported that could be undone"))
         left = [event for event in work.lawns.events(lawn_id) if event.height_mm is not None]
         if undone.kind == FORGET:
             on, height_mm, assumed = lawn.anchored_on, lawn.anchor_height_mm, lawn.anchor_assumed
@@ -248,11 +248,11 @@ def _checked_height(height_mm: float, lawn: LawnRecord, turf: Turf) -> float:
     ceiling = min(TALLEST_SHARE * lawn.chosen_mm, turf.grasses[lawn.grass].ceiling_mm - 1)
     if not LOWEST_MM <= height_mm <= ceiling:
         raise InputError(
-            N_("{told} mm cannot be the height of a lawn kept at {kept} mm: say {least} to {most} mm"),
-            told=f"{height_mm:g}",
-            kept=f"{lawn.chosen_mm:g}",
-            least=f"{LOWEST_MM:g}",
-            most=f"{ceiling:.0f}",
+            N_("{told} cannot be the height of a lawn kept at {kept}: say {least} to {most}"),
+            told=Millimetres(height_mm),
+            kept=Millimetres(lawn.chosen_mm),
+            least=Millimetres(LOWEST_MM),
+            most=Millimetres(round(ceiling)),
         )
     return height_mm
 

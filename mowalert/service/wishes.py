@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from mowalert.domain.grasses import Turf
 from mowalert.domain.rounds import as_weekdays
 from mowalert.domain.words import Channel, Sun, Units, Watering
-from mowalert.errors import InputError
+from mowalert.errors import InputError, Millimetres
 from mowalert.languages import LANGUAGES, N_
 from mowalert.service.anchoring import kept_at, place
 from mowalert.service.enrol import settle_round
@@ -57,9 +57,9 @@ def pause(store: Store, keeper_id: int, *, until: date | None, today: date) -> K
         If the day is past or too far off.
     """
     if until is not None and until < today:
-        raise InputError(f"{until} is past")
+        raise InputError(N_("{day} is past"), day=until)
     if until is not None and until > today + timedelta(days=LONGEST_PAUSE_D):
-        raise InputError(f"{until} is more than {LONGEST_PAUSE_D} days away")
+        raise InputError(N_("{day} is more than {days} days away"), day=until, days=LONGEST_PAUSE_D)
     return _changed(store, keeper_id, paused_until=until)
 
 
@@ -150,7 +150,10 @@ def _as_wished(work: Work, turf: Turf, lawn: LawnRecord, wish: LawnWish) -> Lawn
     grass, height_mm = turf.grasses[lawn.grass], wish.height_mm or lawn.chosen_mm
     if not grass.lowest_mm <= height_mm <= grass.highest_mm:
         raise InputError(
-            f"{grass.name} is kept at {grass.lowest_mm:g} to {grass.highest_mm:g} mm, not at {height_mm:g} mm"
+            N_("this grass is kept at {least} to {most}, not at {told}"),
+            least=Millimetres(grass.lowest_mm),
+            most=Millimetres(grass.highest_mm),
+            told=Millimetres(height_mm),
         )
     return replace(
         kept_at(work, turf, lawn, height_mm, sun=wish.sun, watering=wish.watering),

@@ -7,10 +7,10 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 
 from mowalert.channels.crew_wording import CrewWording
+from mowalert.channels.wording import wording_in
 from mowalert.domain.crews import Change
 from mowalert.domain.day_sheet import CrewSheet, DaySheet
 from mowalert.errors import InputError
-from mowalert.languages import error_in
 from mowalert.service.own_work import OwnWork, own_work
 from mowalert.web.site import Site, number_in
 
@@ -72,7 +72,7 @@ def shown(
         after=min((one.on for one in mine.sheets if one.on > day), default=None),
         visited={visit.lawn_id: visit for visit in mine.visits if visit.on == day},
         said=said,
-        wrong=error_in(mine.contact.language, wrong) if wrong else "",
+        wrong=wording_in(mine.contact.language).mistake(wrong, mine.keeper.units) if wrong else "",
     )
 
 

@@ -73,8 +73,8 @@ def test_a_measured_height_corrects_the_lawn(lawn: Program) -> None:
 @pytest.mark.parametrize(
     ("words", "why"),
     [
-        ((1, 0), "0 mm cannot be the height of a lawn kept at 50 mm: say 2 to 300 mm"),
-        ((1, 400), "400 mm cannot be the height of a lawn kept at 50 mm: say 2 to 300 mm"),
+        ((1, 0), "0 mm cannot be the height of a lawn kept at 50 mm: say 2 mm to 300 mm"),
+        ((1, 400), "400 mm cannot be the height of a lawn kept at 50 mm: say 2 mm to 300 mm"),
         ((1, "nan"), "nan mm cannot be the height of a lawn kept at 50 mm"),
         ((1, 50, "--on", "2026-05-08"), "2026-05-08 is still to come"),
         ((1, 50, "--on", "2025-05-08"), "more than 300 days ago, before this season"),

@@ -73,7 +73,7 @@ def test_a_measured_height_is_taken_in_the_keepers_units(visitor: Visitor, page:
 WRONG = (
     ({"do": "mowed", "day": "other", "on": "2027-01-01"}, "is still to come"),
     ({"do": "mowed", "day": "other", "on": "soon"}, "is no date"),
-    ({"do": "mowed", "day": "today", "height": "tall"}, "is no height"),
+    ({"do": "mowed", "day": "today", "height": "tall"}, "is no number"),
     ({"do": "mowed", "day": "today", "height": "90"}, "cannot be the height"),
     ({"do": "measured", "day": "today"}, "say the height you measured"),
     ({"do": "dance"}, "say what is to be done"),
@@ -93,6 +93,52 @@ def test_what_cannot_be_is_said_and_changes_nothing(
     for name in ("on", "height"):
         if form.get(name):
             assert f'value="{form[name]}"' in answer.text, "what was typed is kept"
+
+
+SPANISH = (
+    ({"do": "mowed", "day": "other", "on": "2027-01-01"}, "2027-01-01 todavía no ha llegado"),
+    ({"do": "mowed", "day": "other", "on": ""}, "diga el día"),
+    ({"do": "mowed", "day": "today", "height": "tall"}, "no es un número"),
+    (
+        {"do": "mowed", "day": "today", "height": "90"},
+        "pulgadas no puede medir 90 pulgadas: diga de",
+    ),
+    ({"do": "measured", "day": "today"}, "diga la altura que ha medido"),
+    ({"do": "undo"}, "no se ha informado de nada que se pueda deshacer"),
+    ({"do": "forget"}, "no se ha aprendido nada que se pueda olvidar"),
+    ({"do": "keep"}, "elija al menos un día de corte"),
+    ({"do": "keep", "day_sat": "1", "height_mm": "900"}, "esta hierba se mantiene a una altura de"),
+    ({"do": "keep", "day_sat": "1", "height_mm": "nan"}, "nan no puede ser"),
+    ({"do": "keep", "day_sat": "1", "sun": "moon"}, "diga qué hay que hacer"),
+)
+
+
+@pytest.mark.parametrize(("form", "said"), SPANISH)
+def test_what_cannot_be_is_said_in_the_keepers_language_and_units(
+    visitor: Visitor, page: str, form: dict[str, str], said: str
+) -> None:
+    visitor.send(f"{page}/keeper", {"do": "speak", "language": "es", "units": "us"}, on=page)
+    answer = visitor.send(f"{page}/lawn/1", form, on=page)
+    assert answer.status_code == 422
+    assert said.casefold() in answer.text.casefold()
+    assert " mm" not in answer.text
+
+
+@pytest.mark.parametrize(
+    ("until", "said"),
+    [
+        ("2020-01-01", "2020-01-01 ya ha pasado"),
+        ("2040-01-01", "faltan más de 400 días"),
+        ("", "diga el día"),
+    ],
+)
+def test_a_pause_that_cannot_be_is_said_in_the_keepers_language(
+    visitor: Visitor, page: str, until: str, said: str
+) -> None:
+    visitor.send(f"{page}/keeper", {"do": "speak", "language": "es", "units": "us"}, on=page)
+    answer = visitor.send(f"{page}/keeper", {"do": "pause", "until": until}, on=page)
+    assert answer.status_code == 422
+    assert said.casefold() in answer.text.casefold()
 
 
 def test_a_form_of_another_page_or_of_yesterday_is_refused(visitor: Visitor, page: str) -> None:

@@ -8,10 +8,11 @@ import orjson
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import HTMLResponse
 
+from mowalert.channels.wording import wording_in
 from mowalert.domain.rounds import DAY_NAMES
-from mowalert.domain.units import mm_from_inches
 from mowalert.domain.words import Channel, Sun, Units, Watering
 from mowalert.errors import InputError
+from mowalert.languages import N_
 from mowalert.links import PAGE
 from mowalert.service.grow import grow_stands
 from mowalert.service.page import KeeperPage, keeper_page
@@ -31,6 +32,7 @@ from mowalert.service.wishes import (
 from mowalert.web.routes.joining import heights_for
 from mowalert.web.shown import shown_lawn
 from mowalert.web.site import Number, Site, form_of, see_other, site_of
+from mowalert.web.typed import UNCLEAR, chosen, day_typed, height_typed, number_typed
 
 router = APIRouter()
 SiteHere = Annotated[Site, Depends(site_of)]
@@ -138,8 +140,8 @@ def change_keeper(request: Request, token: str, site: SiteHere, form: Form) -> R
         return _gone(request, site)
     try:
         said = _keeper_wish(site, keeper, form)
-    except (InputError, ValueError) as error:
-        return _again(request, site, token, keeper, None, form, str(error))
+    except InputError as error:
+        return _again(request, site, token, keeper, None, form, error)
     if said == "renewed":
         keeper = _again_keeper(site, keeper)
         return see_other(_path(site, keeper) + "?said=renewed")
@@ -151,7 +153,7 @@ def _keeper_wish(site: Site, keeper: KeeperRecord, form: dict[str, str]) -> str:
     match form.get("do"):
         case "pause":
             today = keeper.today(site.now)
-            pause(store, keeper_id, until=_date(form.get("until", "")), today=today)
+            pause(store, keeper_id, until=day_typed(form.get("until", "")), today=today)
             return "paused"
         case "resume":
             pause(store, keeper_id, until=None, today=keeper.today(site.now))
@@ -164,13 +166,13 @@ def _keeper_wish(site: Site, keeper: KeeperRecord, form: dict[str, str]) -> str:
                 start(store, keeper_id, channel)
             return "started"
         case "speak":
-            language, units = form.get("language", ""), Units(form.get("units", ""))
-            speak(store, keeper_id, language=language, units=units)
+            units = chosen(Units, form.get("units", ""))
+            speak(store, keeper_id, language=form.get("language", ""), units=units)
             return "changed"
         case "renew":
             renew_links(store, keeper_id)
             return "renewed"
-    raise InputError("say what is to be done")
+    raise InputError(UNCLEAR)
 
 
 @router.post("/my/{token}/lawn/{lawn_id}")
@@ -182,8 +184,8 @@ def change(request: Request, token: str, lawn_id: Number, site: SiteHere, form: 
         return _gone(request, site)
     try:
         said = _lawn_wish(site, keeper, lawn_id, form)
-    except (InputError, ValueError) as error:
-        return _again(request, site, token, keeper, lawn_id, form, str(error))
+    except InputError as error:
+        return _again(request, site, token, keeper, lawn_id, form, error)
     many = len(_page(site, keeper).lawns) > 1
     return see_other(f"/my/{token}{f'/lawn/{lawn_id}' if many else ''}?said={said}")
 
@@ -202,19 +204,19 @@ def _lawn_wish(site: Site, keeper: KeeperRecord, lawn_id: int, form: dict[str, s
         case "keep":
             _keep_otherwise(site, lawn_id, form)
             return "changed"
-    raise InputError("say what is to be done")
+    raise InputError(UNCLEAR)
 
 
 def _report(site: Site, keeper: KeeperRecord, lawn_id: int, form: dict[str, str], today: date) -> str:
     """Take a cut or a measured height, of the day said."""
     store, turf, now = site.services.store, site.services.turf, site.now
     day = {"today": today, "yesterday": today - timedelta(days=1)}.get(form.get("day", "today"))
-    on, height_mm = day or _date(form.get("on", "")), _height(form, keeper)
+    on, height_mm = day or day_typed(form.get("on", "")), height_typed(form.get("height", ""), keeper.units)
     if form["do"] == "mowed":
         report_mowing(store, turf, lawn_id, height_mm=height_mm, on=on, today=today, now=now, by="page")
         return "mowed"
     if height_mm is None:
-        raise InputError("say the height you measured")
+        raise InputError(N_("say the height you measured"))
     report_height(store, turf, lawn_id, height_mm=height_mm, on=on, today=today, now=now, by="page")
     return "measured"
 
@@ -224,11 +226,11 @@ def _keep_otherwise(site: Site, lawn_id: int, form: dict[str, str]) -> None:
     services = site.services
     days = frozenset(index for index, name in enumerate(DAY_NAMES) if form.get(f"day_{name}"))
     if not days:
-        raise InputError("choose at least one mowing day")
+        raise InputError(N_("choose at least one mowing day"))
     wish = LawnWish(
-        height_mm=float(form["height_mm"]) if form.get("height_mm") else None,
-        watering=Watering(form["watering"]) if form.get("watering") else None,
-        sun=Sun(form["sun"]) if form.get("sun") else None,
+        height_mm=number_typed(form.get("height_mm", "")),
+        watering=chosen(Watering, form["watering"]) if form.get("watering") else None,
+        sun=chosen(Sun, form["sun"]) if form.get("sun") else None,
         mowing_days=days,
     )
     changed = change_lawn(services.store, services.turf, lawn_id, wish)
@@ -236,27 +238,6 @@ def _keep_otherwise(site: Site, lawn_id: int, form: dict[str, str]) -> None:
     with services.store.begin() as work:
         stand = work.stands.get([changed.stand_id])[changed.stand_id]
     grow_stands(services.store, services.turf, now=site.now, cell_ids=[stand.cell_id])
-
-
-def _date(said: str) -> date:
-    try:
-        return date.fromisoformat(said)
-    except ValueError as error:
-        raise InputError(f"{said!r} is no date" if said else "say the day") from error
-
-
-def _height(form: dict[str, str], keeper: KeeperRecord) -> float | None:
-    """A height in the keeper's units; a comma is read as a point."""
-    said = form.get("height", "").replace(",", ".")
-    if not said:
-        return None
-    try:
-        number = float(said)
-    except ValueError as error:
-        raise InputError(f"{said!r} is no height") from error
-    if not 0 < number < 10_000:
-        raise InputError(f"{said!r} is no height")
-    return number if keeper.units is Units.METRIC else float(mm_from_inches(number))
 
 
 def _again_keeper(site: Site, keeper: KeeperRecord) -> KeeperRecord:
@@ -320,10 +301,10 @@ def _again(
     keeper: KeeperRecord,
     lawn_id: int | None,
     typed: Mapping[str, str],
-    wrong: str,
+    error: InputError,
 ) -> HTMLResponse:
     """Show the page again with what was typed, and what is wrong with it beside the form."""
-    page = _page(site, keeper, lawn_id)
+    page, wrong = _page(site, keeper, lawn_id), wording_in(keeper.language).mistake(error, keeper.units)
     if len(page.lawns) == 1:
         return _lawn(request, site, token, page, typed=typed, wrong=wrong, status=422)
     return site.page(

@@ -6,6 +6,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse
 
+from mowalert.channels.wording import wording_in
 from mowalert.domain.lawn import place_name
 from mowalert.domain.words import Channel
 from mowalert.errors import InputError
@@ -14,6 +15,7 @@ from mowalert.service.records import KeeperRecord, LawnRecord
 from mowalert.service.report import report_mowing
 from mowalert.service.wishes import stop
 from mowalert.web.site import Site, form_of, site_of
+from mowalert.web.typed import day_typed
 
 router = APIRouter()
 SiteHere = Annotated[Site, Depends(site_of)]
@@ -66,7 +68,7 @@ def mowed(request: Request, token: str, site: SiteHere, form: Form) -> HTMLRespo
     today = keeper.today(site.now)
     said = form.get("on", "")
     try:
-        on = date.fromisoformat(said) if said else min(advised_on, today)
+        on = day_typed(said) if said else min(advised_on, today)
         services = site.services
         report_mowing(
             services.store,
@@ -78,8 +80,9 @@ def mowed(request: Request, token: str, site: SiteHere, form: Form) -> HTMLRespo
             now=site.now,
             by="page",
         )
-    except (InputError, ValueError) as error:
-        return _did(request, site, *found, action=f"did {token}", done=False, wrong=str(error), typed_on=said)
+    except InputError as error:
+        wrong = wording_in(keeper.language).mistake(error, keeper.units)
+        return _did(request, site, *found, action=f"did {token}", done=False, wrong=wrong, typed_on=said)
     return _did(request, site, *found, action="", done=True, on=on)
 
 

@@ -7,16 +7,17 @@ from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import HTMLResponse
 
 from mowalert.channels.crew_wording import SKIPPED, CrewWording
+from mowalert.channels.wording import wording_in
 from mowalert.domain.day_sheet import CrewSheet, SheetStop
-from mowalert.domain.units import mm_from_inches
 from mowalert.domain.words import Units
 from mowalert.errors import InputError
-from mowalert.languages import N_, error_in
+from mowalert.languages import N_
 from mowalert.service.crew_records import Outcome, SkipReason
 from mowalert.service.own_work import OwnWork
 from mowalert.service.visits import Visit, report_visit, undo_visit
 from mowalert.web.at_work import crew_of, day_in, gone, own, shown
 from mowalert.web.site import Site, form_of, number_in, see_other, site_of
+from mowalert.web.typed import height_typed, number_typed
 
 router = APIRouter()
 SiteHere = Annotated[Site, Depends(site_of)]
@@ -65,7 +66,7 @@ def _stop_page(
         on=day,
         reasons=SKIPPED,
         said={name: form.get(name, "") for name in TYPED},
-        wrong=error_in(language, wrong) if wrong else "",
+        wrong=wording_in(language).mistake(wrong, mine.keeper.units) if wrong else "",
     )
 
 
@@ -122,26 +123,12 @@ def _visit(form: dict[str, str], units: Units) -> Visit:
         reason = SkipReason(form["reason"]) if outcome is Outcome.SKIPPED and form.get("reason") else None
     except ValueError as error:
         raise InputError(N_("say whether it was done, or why not")) from error
-    height = _number(form.get("height", ""))
-    inches = units is Units.US
     return Visit(
         lawn_id=lawn_id,
         on=on,
         outcome=outcome,
         reason=reason,
         note=form.get("note", "")[:200],
-        minutes=_number(form.get("minutes", "")),
-        height_mm=float(mm_from_inches(height)) if height is not None and inches else height,
+        minutes=number_typed(form.get("minutes", "")),
+        height_mm=height_typed(form.get("height", ""), units),
     )
-
-
-def _number(text: str) -> float | None:
-    if not text:
-        return None
-    try:
-        number = float(text.replace(",", "."))
-    except ValueError as error:
-        raise InputError(N_("{text} is no number"), text=repr(text[:20])) from error
-    if not 0 < number < 10_000:
-        raise InputError(N_("{text} cannot be"), text=text[:20])
-    return number
