@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from functools import cached_property, partial
 from importlib.util import find_spec
 from secrets import token_urlsafe
+from time import perf_counter
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
@@ -23,6 +24,7 @@ from mowalert.service.mail_pace import MailPace
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
 from mowalert.service.ports_past import Old
+from mowalert.service.totals import of_delivery
 from mowalert.settings import CallSettings, OpenMeteoSettings, Settings, WeatherSettings, config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import refuse_other, schema_version, upgrade
@@ -131,15 +133,19 @@ class Services:
         return _transports(self.settings)
 
     def deliver(self, *, now: datetime, most: int | None = None) -> DeliveryReport:
-        """Send what the outbox holds over ways that are open as long as this takes."""
-        ways = self.transports()
+        """Send what the outbox holds over ways that are open as long as this takes, and count it."""
+        began, ways = perf_counter(), self.transports()
         try:
-            return deliver(
+            report = deliver(
                 self.store, ways, self.turf, self.policy, self.sms, now=now, pace=self.pace, most=most
             )
         finally:
             for way in ways.values():
                 way.close()
+        with self.store.begin() as work:
+            work.tallies.add(of_delivery(report, seconds=perf_counter() - began))
+            work.commit()
+        return report
 
     def close(self) -> None:
         """Let go of the store."""

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from web_people import ANN, Visitor, form_in, text_of
 
 from mowalert.service.privacy import forget_unconfirmed
+from mowalert.service.totals import DELIVERIES
 from mowalert.store.tables import keeper, lawn
 
 
@@ -38,6 +39,13 @@ def test_nothing_but_one_confirmation_goes_out_before_it_is_confirmed(visitor: V
         visitor.wait(days=1)
     assert lawns(visitor) == 0
     assert len(visitor.mails()) == 1
+
+
+def test_a_letter_that_leaves_at_once_is_counted(visitor: Visitor) -> None:
+    visitor.send("/join", ANN)
+    assert visitor.mail(1)
+    with visitor.services.store.begin() as work:
+        assert work.tallies.all()[DELIVERIES]["sent"] == 1
 
 
 def test_opening_the_link_changes_nothing_and_confirming_twice_enrols_once(visitor: Visitor) -> None:
