@@ -5,7 +5,7 @@ are computed again from the cell's weather each night, and lawns whose anchor li
 anchored again.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
@@ -22,7 +22,7 @@ from mowalert.domain.stand import (
     grow,
     stand_facts,
 )
-from mowalert.domain.weather import Ensemble, WeatherDay
+from mowalert.domain.weather import Ensemble
 from mowalert.service.kept_curves import AHEAD_DAYS, LOOK_BACK_DAYS, kept_curves
 from mowalert.service.outlook import unpack_curve
 from mowalert.service.ports import Store, Work
@@ -76,6 +76,33 @@ def grow_stands(
 
 
 @dataclass(frozen=True, slots=True)
+class _CellDays:
+    """A cell's days from one on, shape (day, quantity); ``nan`` where nothing is known."""
+
+    first_on: date
+    table: Floats
+
+    @property
+    def known(self) -> set[date]:
+        """The days with weather."""
+        seen = np.flatnonzero(~np.isnan(self.table[:, 0])).tolist()
+        return {self.first_on + timedelta(days=day) for day in seen}
+
+    def span(self, first_on: date, width: int) -> Floats:
+        """Days from another one on; short gaps take the mean of their neighbours, no rain."""
+        table = np.full((width, self.table.shape[1]), np.nan)
+        offset = (first_on - self.first_on).days
+        loaded = self.table[max(0, offset) : offset + width]
+        start = max(0, -offset)
+        table[start : start + len(loaded)] = loaded
+        known = np.flatnonzero(~np.isnan(table[:, 0]))
+        for index in np.setdiff1d(np.arange(known[0], width), known):
+            table[index, :2] = [np.interp(index, known, table[known, column]) for column in (0, 1)]
+            table[index, 2] = 0.0
+        return table
+
+
+@dataclass(frozen=True, slots=True)
 class _Batch:
     """Stands that are computed together: same first day, same today, same last day."""
 
@@ -106,22 +133,22 @@ def _load_days(
     stands: Sequence[StandRecord],
     known: Mapping[int, GrowthRecord],
     now: datetime,
-) -> dict[int, dict[date, WeatherDay]]:
+) -> dict[int, _CellDays]:
     """Days from before the earliest day to compute: a season for stands that never grew."""
     settled = [record.settled_on for record in known.values()]
     if len(known) < len(stands):
         settled.append(now.date() - timedelta(days=LOOK_BACK_DAYS))
     first = min(settled, default=now.date()) - timedelta(days=LEAD_DAYS)
     last = now.date() + timedelta(days=AHEAD_DAYS + 1)
-    days = work.weather.days(cell_ids, first=first, last=last, hours=False)
-    return {cell_id: {day.on: day for day in of_cell} for cell_id, of_cell in days.items()}
+    tables = work.weather.tables(cell_ids, first=first, last=last)
+    return {cell_id: _CellDays(first, table) for cell_id, table in tables.items()}
 
 
 def _batches(
     stands: Sequence[StandRecord],
     cells: Mapping[int, CellRecord],
     known: Mapping[int, GrowthRecord],
-    days: Mapping[int, Mapping[date, WeatherDay]],
+    days: Mapping[int, _CellDays],
     now: datetime,
 ) -> Iterator[_Batch]:
     groups: dict[tuple[date, date, date], list[StandRecord]] = {}
@@ -132,51 +159,50 @@ def _batches(
         alike = stand.cell_id, None if record is None else record.settled_on
         if alike not in spans:
             today = local_date(cells[stand.cell_id], now)
-            spans[alike] = _span(days.get(stand.cell_id, {}), alike[1], today)
+            of_cell = days.get(stand.cell_id)
+            spans[alike] = _span(of_cell.known if of_cell else (), alike[1], today)
         if (span := spans[alike]) is not None:
             groups.setdefault(span, []).append(stand)
     for (first_on, today, last_on), members in sorted(groups.items()):
         yield _Batch(first_on, today, last_on, members)
 
 
-def _span(
-    of_cell: Mapping[date, WeatherDay], settled_on: date | None, today: date
-) -> tuple[date, date, date] | None:
+def _span(known: Collection[date], settled_on: date | None, today: date) -> tuple[date, date, date] | None:
     """First day to compute, today and last day; none if today is out of reach."""
-    first_on = _first_day(settled_on, of_cell, today)
-    last_on = _last_day(of_cell, first_on, today)
+    first_on = _first_day(settled_on, known, today)
+    last_on = _last_day(known, first_on, today)
     return None if first_on is None or last_on is None else (first_on, today, last_on)
 
 
-def _first_day(settled_on: date | None, of_cell: Mapping[date, WeatherDay], today: date) -> date | None:
+def _first_day(settled_on: date | None, known: Collection[date], today: date) -> date | None:
     """The day after the settled one, or where weather can be seen again after a gap nobody can bridge."""
     if settled_on is None:
-        return min(of_cell, default=None)
+        return min(known, default=None)
     after = settled_on + timedelta(days=1)
-    seen_from = _seen_from(of_cell, after, today)
+    seen_from = _seen_from(known, after, today)
     return after if seen_from is None or seen_from <= after else seen_from
 
 
-def _seen_from(of_cell: Mapping[date, WeatherDay], after: date, today: date) -> date | None:
+def _seen_from(known: Collection[date], after: date, today: date) -> date | None:
     """First day of the last stretch without a long gap that reaches today; ``after`` if all of it does."""
     first, missing, on = None, 0, today
     while on >= after and missing <= MOST_FILLED_DAYS:
-        missing = 0 if on in of_cell else missing + 1
-        first = on if on in of_cell else first
+        missing = 0 if on in known else missing + 1
+        first = on if on in known else first
         on -= timedelta(days=1)
     return after if missing <= MOST_FILLED_DAYS and first is not None else first
 
 
-def _last_day(of_cell: Mapping[date, WeatherDay], first_on: date | None, today: date) -> date | None:
+def _last_day(known: Collection[date], first_on: date | None, today: date) -> date | None:
     """Last day that can be computed without a long gap before it; none if today is out of reach."""
     if first_on is None:
         return None
     on, last, missing = first_on, None, 0
     while on <= today + timedelta(days=AHEAD_DAYS):
-        missing = 0 if on in of_cell else missing + 1
+        missing = 0 if on in known else missing + 1
         if missing > MOST_FILLED_DAYS:
             break
-        last = on if on in of_cell else last
+        last = on if on in known else last
         on += timedelta(days=1)
     return last if last is not None and last >= today else None
 
@@ -186,7 +212,7 @@ def _grow_batch(
     turf: Turf,
     cells: Mapping[int, CellRecord],
     known: Mapping[int, GrowthRecord],
-    days: Mapping[int, Mapping[date, WeatherDay]],
+    days: Mapping[int, _CellDays],
     ensembles: Mapping[int, Ensemble],
 ) -> list[GrowthRecord]:
     facts = stand_facts(
@@ -260,39 +286,13 @@ def _resumed(record: GrowthRecord, first_on: date) -> StandState:
     return replace(begun, growth_mm=curve[0, last : last + 1], gdd_c=curve[1, last : last + 1])
 
 
-def _stand_weather(batch: _Batch, days: Mapping[int, Mapping[date, WeatherDay]]) -> StandWeather:
+def _stand_weather(batch: _Batch, days: Mapping[int, _CellDays]) -> StandWeather:
     cell_ids = sorted({stand.cell_id for stand in batch.stands})
     first_on = batch.first_on - timedelta(days=LEAD_DAYS)
     width = (batch.last_on - first_on).days + 1
-    table = np.array([_cell_table(days[cell_id], first_on, width) for cell_id in cell_ids])
+    table = np.array([days[cell_id].span(first_on, width) for cell_id in cell_ids])
     rows = table[np.searchsorted(cell_ids, [stand.cell_id for stand in batch.stands])]
     return StandWeather(first_on, *(np.ascontiguousarray(rows[:, :, column]) for column in range(7)))
-
-
-def _cell_table(of_cell: Mapping[date, WeatherDay], first_on: date, width: int) -> Floats:
-    """Days of one cell, shape (day, quantity); short gaps take the mean of their neighbours, no rain."""
-    table = np.full((width, 7), np.nan)
-    for index in range(width):
-        day = of_cell.get(first_on + timedelta(days=index))
-        if day is not None:
-            table[index] = [
-                np.nan if value is None else value
-                for value in (
-                    day.t_min_c,
-                    day.t_max_c,
-                    day.rain_mm,
-                    day.radiation_mj_m2,
-                    day.wind_2m_ms,
-                    day.t_dew_c,
-                    day.et0_mm,
-                )
-            ]
-    known = np.flatnonzero(~np.isnan(table[:, 0]))
-    for index in range(known[0], width):
-        if np.isnan(table[index, 0]):
-            table[index, :2] = [np.interp(index, known, table[known, column]) for column in (0, 1)]
-            table[index, 2] = 0.0
-    return table
 
 
 def _place_lawns(

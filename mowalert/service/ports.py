@@ -187,6 +187,12 @@ class Weather(Protocol):
     ) -> dict[int, list[WeatherDay]]:
         """Days of cells in order, with their hours or without; cells without days are absent."""
 
+    def tables(self, cell_ids: Sequence[int], *, first: date, last: date) -> dict[int, Floats]:
+        """Days of cells as growing needs them, shape (day, quantity); cells without days are absent.
+
+        Quantities are those of ``StandWeather`` in its order, ``nan`` where one is not known.
+        """
+
     def save_ensembles(self, ensembles: Iterable[Ensemble]) -> None:
         """Keep ensembles, newer over older."""
 

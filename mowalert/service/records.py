@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from mowalert.domain.stand import StandKey
@@ -173,8 +173,7 @@ class LawnRecord:
     third: float = THIRD
 
 
-@dataclass(frozen=True, slots=True)
-class Owner:
+class Owner(NamedTuple):
     """Whose a lawn is; ``waits`` where its keeper can only be told once other cells are known as well."""
 
     keeper_id: int
@@ -182,8 +181,7 @@ class Owner:
     waits: bool
 
 
-@dataclass(frozen=True, slots=True)
-class LawnPlace:
+class LawnPlace(NamedTuple):
     """Of a lawn only what its place on its stand's curve follows from."""
 
     lawn_id: int

@@ -42,7 +42,7 @@ PLANNERS_CHOICE = tuple(f"SET LOCAL {way} = DEFAULT" for way in _WAYS)
 
 LAWN = select(*(lawn.c[name] for name in LawnRecord.__dataclass_fields__))
 """Lawns with their columns in the order of a record's."""
-PLACE = select(*(lawn.c[name] for name in LawnPlace.__dataclass_fields__))
+PLACE = select(*(lawn.c[name] for name in LawnPlace._fields))
 CLIPPINGS, TOLD_HOLD = map(list(LawnRecord.__dataclass_fields__).index, ("clippings", "told_hold"))
 
 
@@ -138,7 +138,7 @@ class SqlLawns:
         """Whose lawns these are, in order of keeper and lawn."""
         with self._by_index():
             rows = look_up(self._connection, _owners_query(within), lawn.c.lawn_id, lawn_ids)
-            found = [Owner(*row) for row in rows]
+            found = list(map(Owner._make, rows))
         return sorted(found, key=lambda owner: (owner.keeper_id, owner.lawn_id))
 
     def unanchored(self, stand_ids: Sequence[int]) -> list[LawnPlace]:
@@ -151,7 +151,7 @@ class SqlLawns:
 
     def _places(self, stand_ids: Sequence[int], *wanted: ColumnElement[bool]) -> list[LawnPlace]:
         rows = look_up(self._connection, PLACE.where(*wanted), lawn.c.stand_id, stand_ids)
-        return [LawnPlace(*row) for row in rows]
+        return list(map(LawnPlace._make, rows))
 
     def earliest_unanchored(self, *, within: Cells | None = None) -> dict[int, date]:
         """By cell: the earliest anchor date of lawns without a place on their curve."""

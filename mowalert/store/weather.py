@@ -1,13 +1,16 @@
 """Weather cells and their days in the store."""
 
 from collections.abc import Iterable, Sequence
-from datetime import date, datetime
+from dataclasses import fields
+from datetime import date, datetime, timedelta
 from struct import Struct
 from typing import Any
 
 import numpy as np
 from sqlalchemy import Connection, exists, func, insert, null, select, update
 
+from mowalert.domain.arrays import Floats
+from mowalert.domain.stand import StandWeather
 from mowalert.domain.weather import DayHours, Ensemble, Place, PlaceWeather, Refusal, WeatherDay
 from mowalert.service.ports import CallBucket
 from mowalert.service.ports_nights import Cells
@@ -32,6 +35,8 @@ DAY = select(cell_day.c.cell_id, *(cell_day.c[name] for name in WeatherDay.__dat
 OF_HOURS = Struct("<72f")
 """A day's hours as the store keeps them: temperature, humidity, rain."""
 HOURS = list(WeatherDay.__dataclass_fields__).index("hours")
+QUANTITIES = tuple(field.name for field in fields(StandWeather) if field.name != "first_on")
+GROWING = select(cell_day.c.cell_id, cell_day.c.on, *(cell_day.c[name] for name in QUANTITIES))
 DAY_ALONE = DAY.with_only_columns(
     *(null().label("hours") if column.name == "hours" else column for column in DAY.selected_columns)
 )
@@ -123,6 +128,18 @@ class SqlWeather:
         for row in look_up(self._connection, query, cell_day.c.cell_id, cell_ids):
             found.setdefault(row.cell_id, []).append(_day(row))
         return found
+
+    def tables(self, cell_ids: Sequence[int], *, first: date, last: date) -> dict[int, Floats]:
+        """Days of cells as growing needs them, shape (day, quantity); cells without days are absent."""
+        query = GROWING.where(cell_day.c.on.between(first, last))
+        rows = list(look_up(self._connection, query, cell_day.c.cell_id, cell_ids))
+        cells = {cell_id: index for index, cell_id in enumerate(dict.fromkeys(row[0] for row in rows))}
+        days = {first + timedelta(days=day): day for day in range((last - first).days + 1)}
+        table = np.full((len(cells), len(days), len(QUANTITIES)), np.nan)
+        if rows:
+            where = [cells[row[0]] for row in rows], [days[row[1]] for row in rows]
+            table[where] = np.array([row[2:] for row in rows], dtype=float)
+        return dict(zip(cells, table, strict=True))
 
     def save_ensembles(self, ensembles: Iterable[Ensemble]) -> None:
         """Keep ensembles, newer over older."""
