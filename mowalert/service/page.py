@@ -126,32 +126,35 @@ def _lawn_page(work: Work, lawn: LawnRecord, case: SeenLawn | None, round_: Roun
 
 @dataclass(frozen=True, slots=True)
 class _Start:
-    """Where the lawn grew from: a day's evening and the height then. [mm]"""
+    """Where the lawn grew from: a day's evening, the height and its stand's curve then. [mm]"""
 
     on: date
     height_mm: float
+    growth_mm: float
 
 
 def _past(case: SeenLawn, events: Sequence[EventRecord], today: date) -> tuple[PastDay, ...]:
     """Heights of the last two weeks, from each known height along the stand's curve."""
+    outlook, anchor = case.outlook, case.facts.anchor
     starts = [
-        _Start(event.on, event.height_mm)
+        _Start(event.on, event.height_mm, float(outlook.growth_mm[outlook.at(event.on)]))
         for event in events
-        if event.height_mm is not None and event.on <= case.lawn.anchored_on
+        if event.height_mm is not None and outlook.first_on <= event.on <= anchor.on
     ]
-    starts.append(_Start(case.lawn.anchored_on, case.lawn.anchor_height_mm))
+    # A curve is kept for some weeks; where it stood on the anchor's day is known for good.
+    starts.append(_Start(anchor.on, anchor.height_mm, anchor.growth_mm))
     days = []
     for back in range(PAST_DAYS, -1, -1):
         on = today - timedelta(days=back)
         known = [start for start in starts if start.on <= on]
-        if known and on >= case.outlook.first_on:
+        if known and on >= outlook.first_on:
             days.append(_day(case, known[-1], on))
     return tuple(days)
 
 
 def _day(case: SeenLawn, start: _Start, on: date) -> PastDay:
     outlook, grass = case.outlook, case.facts.grass
-    grown: Floats = np.array([outlook.growth_mm[outlook.at(on)] - outlook.growth_mm[outlook.at(start.on)]])
+    grown: Floats = np.array([outlook.growth_mm[outlook.at(on)] - start.growth_mm])
     height = height_mm(
         grown, from_height_mm=start.height_mm, pace=case.facts.pace, ceiling_mm=grass.ceiling_mm
     )
