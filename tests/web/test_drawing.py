@@ -424,6 +424,14 @@ def test_lines_are_named_where_they_are():
     )
 
 
+@pytest.mark.parametrize(
+    ("words", "height"), [(ENGLISH, "13¾ in"), (SPANISH, "13¾ pulgadas"), (SPANISH, "1000 mm")]
+)
+def test_a_height_is_never_cut_short(words, height):
+    svg = draw_lawn(a_view(now_text=height, chosen_text=height, limit_text=height), words=words)
+    assert {said.format(height=height) for said in (words.now, words.kept, words.limit)} <= set(texts(svg))
+
+
 @given(st.lists(st.floats(20, 200), min_size=25, max_size=25), st.lists(st.integers(-14, 10), max_size=3))
 @settings(deadline=None)
 def test_no_two_words_start_at_one_point(heights, cuts):

@@ -118,7 +118,7 @@ def in_spanish(company: Company) -> ContactRecord:
         ({"outcome": "fine"}, "diga si se hizo, o por qué no"),
         ({"outcome": "done", "minutes": "x"}, "no es un número"),
         ({"outcome": "done", "minutes": "5000"}, "5000 minutos no puede ser"),
-        ({"outcome": "done", "height": "90"}, "no puede ser la altura"),
+        ({"outcome": "done", "height": "90"}, "no puede medir"),
         ({"outcome": "done", "lawn": "99999999999999999999"}, "el formulario no está completo"),
         ({"undo": "9"}, "no hay ninguna visita 9"),
     ],
@@ -132,7 +132,8 @@ def test_a_lead_is_told_what_is_wrong_in_their_language(
     assert answer.status_code == 422
     alert = re.search(r'role="alert">([^<]*)<', answer.text)
     assert alert is not None
-    assert said in alert[1]
+    assert said in alert[1].casefold()
+    assert alert[1][:1] == alert[1][:1].upper()
 
 
 def test_a_long_day_is_a_light_page(company: Company, visitor: Visitor) -> None:

@@ -15,6 +15,8 @@ from mowalert.web.drawing.words import DrawingWords
 _Box = tuple[float, float, float, float]
 
 
+A_HEIGHT = 150
+"""Width in which a height is said whole, in any of our languages and units."""
 BEFORE = {"start": 0.0, "middle": 0.5, "end": 1.0}
 """Share of a text that stands before its point."""
 
@@ -136,11 +138,11 @@ def lawn_labels(view: LawnView, plot: Plot, words: DrawingWords) -> Iterator[Lab
         yield Label(text, _about(plot.x_on(cut.on), plot.y(cut.after_mm)), "halo", optional=True)
     yield from _now_label(view, plot, words)
     wide, limit_y, kept_y = plot.right - plot.left, plot.y(view.limit_mm), plot.y(view.chosen_mm)
-    limit = fitted(words.limit.format(height=view.limit_text), 130)
+    limit = fitted(words.limit.format(height=view.limit_text), A_HEIGHT)
     along = [plot.left + 2 + wide * part / 8 for part in range(8)]
     places = (Place(x, y, "start") for y in (limit_y - 5, limit_y + 13) for x in along)
     yield Label(limit, tuple(places), "halo growth")
-    kept = fitted(words.kept.format(height=view.chosen_text), 130)
+    kept = fitted(words.kept.format(height=view.chosen_text), A_HEIGHT)
     along = [plot.right - 2 - wide * part / 8 for part in range(8)]
     places = (Place(x, y, "end") for y in (kept_y + 13, kept_y - 5) for x in along)
     yield Label(kept, tuple(places), "halo")
@@ -166,7 +168,7 @@ def _now_label(view: LawnView, plot: Plot, words: DrawingWords) -> Iterator[Labe
     today = next((day for day in view.days if day.on == view.today), None)
     if today is None or not view.now_text:
         return
-    text = fitted(words.now.format(height=view.now_text), 110)
+    text = fitted(words.now.format(height=view.now_text), A_HEIGHT)
     x, y = plot.x(0), height_points(view, plot)[view.today][-1][1]
     sides = ((x - 6, "end"), (x + 6, "start"))
     places = (Place(at, y + down, anchor) for down in (-7, 17, -20, 30) for at, anchor in sides)
