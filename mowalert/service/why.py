@@ -5,7 +5,7 @@ since, or a report was taken back, numbers differ, and it is told which.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -13,6 +13,7 @@ import numpy as np
 
 from mowalert.domain.decide import decide, hold_numbers, tried
 from mowalert.domain.grasses import Turf
+from mowalert.domain.growth import growth_to_reach_mm
 from mowalert.domain.holds import in_mask
 from mowalert.domain.lawn import Anchor, LawnFacts, due_after, pace_of
 from mowalert.domain.notices import HoldFacts, Notice
@@ -188,16 +189,23 @@ def _anchor_then(
     ]
     if facts.anchor.on <= record.on and not any(event.reported_at > record.decided_at for event in events):
         return facts.anchor
+    said = FACTS.validate_python(record.facts)
     if not known:
-        said = FACTS.validate_python(record.facts)
-        on = said.last_cut_on or record.on
-        return Anchor(on, said.height_mm - said.grown_mm, _growth_on(stand, on), assumed=True)
-    last = max(known, key=lambda event: (event.on, event.event_id))
-    return Anchor(last.on, last.height_mm or facts.chosen_mm, _growth_on(stand, last.on), last.assumed)
+        on, from_mm, assumed = said.last_cut_on or record.on, said.height_mm - said.grown_mm, True
+    else:
+        last = max(known, key=lambda event: (event.on, event.event_id))
+        on, from_mm, assumed = last.on, last.height_mm or facts.chosen_mm, last.assumed
+    if on >= stand.growth.curve_from:
+        return Anchor(on, from_mm, _growth_on(stand, on), assumed)
+    # Before the days that are kept, the curve stood where it leads to the height that was said.
+    needed_mm = growth_to_reach_mm(
+        said.height_mm, from_height_mm=from_mm, pace=facts.pace, ceiling_mm=facts.grass.ceiling_mm
+    )
+    return Anchor(on, from_mm, _growth_on(stand, record.on) - (needed_mm or 0.0), assumed)
 
 
 def _growth_on(stand: StandDays, on: date) -> float:
-    column = min(max((on - stand.growth.curve_from).days, 0), stand.curve.shape[1] - 1)
+    column = min((on - stand.growth.curve_from).days, stand.curve.shape[1] - 1)
     return float(stand.curve[0, column])
 
 
@@ -244,8 +252,13 @@ def _moved(said: Notice, again: Notice | None) -> tuple[tuple[str, str, str], ..
 
 
 def _same(old: Any, new: Any) -> bool:
+    """Whether two values are alike but for rounding."""
     if isinstance(old, float) and isinstance(new, float):
         return bool(np.isclose(old, new, rtol=CLOSE, atol=CLOSE))
+    if isinstance(old, tuple) and isinstance(new, tuple):
+        return len(old) == len(new) and all(map(_same, old, new))
+    if is_dataclass(old) and type(old) is type(new):
+        return all(_same(getattr(old, one.name), getattr(new, one.name)) for one in fields(old))
     return bool(old == new)
 
 

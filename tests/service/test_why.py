@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 import sqlalchemy as sa
 from builders import TURF
-from keepers import POLICY, Keeper, evening
+from keepers import POLICY, START, Keeper, evening
 from telling import tell_rounds
 
 from mowalert.channels.messages import Messages
@@ -92,3 +92,16 @@ def test_a_cut_reported_later_does_not_change_why(keeper: Keeper) -> None:
 def test_an_unknown_notice_is_a_clear_error(keeper: Keeper) -> None:
     with pytest.raises(InputError, match="there is no notice 999"):
         ask(keeper, 999)
+
+
+def test_a_notice_of_a_lawn_cut_long_before_is_computed_again_after_its_cut(keeper: Keeper) -> None:
+    """The curve of the cut's day is no longer kept; in spring the last cut was in autumn."""
+    keeper.wait(45)
+    tell(keeper)
+    told_id = newest(keeper)
+    keeper.mow()
+    chain = ask(keeper, told_id)
+    assert (chain.notice.on - START).days > 50
+    assert chain.notice.last_cut_on == START
+    assert chain.days[-1].height_mm == pytest.approx(chain.notice.height_mm)
+    assert chain.moved == ()
