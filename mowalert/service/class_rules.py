@@ -9,7 +9,7 @@ from mowalert.domain.holds import LASTING
 from mowalert.domain.thirds import THIRD
 from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
-from mowalert.service.anchoring import kept_at, place
+from mowalert.service.anchoring import kept_at, place_kept
 from mowalert.service.crew_records import SiteWork
 from mowalert.service.guides import allow_again, keep_off
 from mowalert.service.known import organisation, reason_named, site_finder
@@ -86,10 +86,10 @@ def keep_class(store: Store, turf: Turf, keeper: str, rule: ClassRule) -> tuple[
         of = organisation(work, keeper)
         kept = replace(rule, keeper_id=of.keeper_id, turf_class=rule.turf_class.strip().casefold())
         lawns = lawns_of(work, of.keeper_id, Where(turf_class=rule.turf_class))
-        changed = [one for lawn in lawns if (one := _kept(work, turf, lawn, kept)) is not None]
-        for lawn in changed:
+        changed = [(lawn, one) for lawn in lawns if (one := _kept(work, turf, lawn, kept)) is not None]
+        for _, lawn in changed:
             work.lawns.change(lawn)
-        place(work, turf, [replace(lawn, anchor_g_mm=None) for lawn in changed])
+        place_kept(work, turf, changed)
         work.parks.keep_rule(kept)
         work.commit()
     return kept, len(changed)

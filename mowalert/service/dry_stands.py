@@ -12,9 +12,8 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.stand import StandKey
 from mowalert.domain.words import Watering
 from mowalert.service.anchoring import place
-from mowalert.service.grow import SETTLE_DAYS, anchor_at
+from mowalert.service.grow import SETTLE_DAYS, anchor_at, growth_on
 from mowalert.service.kept_curves import AHEAD_DAYS, KEPT_DAYS
-from mowalert.service.outlook import unpack_curve
 from mowalert.service.park_records import RestrictionKind
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import AnchorUpdate, GrowthRecord, LawnRecord, StandRecord
@@ -217,13 +216,8 @@ def _carried(
     """The lawn's anchor on the new curve: on a day both have in common it has grown as much as it had."""
     on = max(alike_until, lawn.anchored_on, source.curve_from, target.curve_from)
     on = min(on, source.as_of, target.as_of)
-    growth_mm = anchor_g_mm + _growth_on(target, on) - _growth_on(source, on)
+    growth_mm = anchor_g_mm + growth_on(target, on) - growth_on(source, on)
     return anchor_at(lawn, turf, on=lawn.anchored_on, growth_mm=growth_mm, assumed=lawn.anchor_assumed)
-
-
-def _growth_on(record: GrowthRecord, on: date) -> float:
-    curve = unpack_curve(record.curve)[0]
-    return float(curve[min(max((on - record.curve_from).days, 0), len(curve) - 1)])
 
 
 def _dry_days(work: Work, *, since: date) -> Mapping[int, Sequence[Span]]:

@@ -18,7 +18,7 @@ from mowalert.domain.rounds import as_weekdays, timetable_for, weekdays_in
 from mowalert.domain.stand import StandKey, rooting_class
 from mowalert.domain.thirds import THIRD
 from mowalert.domain.words import KeeperKind, Watering
-from mowalert.service.anchoring import place, restarted
+from mowalert.service.anchoring import place, place_kept, restarted
 from mowalert.service.guides import guides_now
 from mowalert.service.lawn_rows import LawnRow
 from mowalert.service.lawn_table import ImportReport, keeper_key, site_key
@@ -318,13 +318,17 @@ def _change_lawn(case: _Case, row: LawnRow, known: LawnRecord, lawn: LawnRecord)
     if kept != known:
         pace = pace_of(row.grass, row.height_mm, nitrogen=row.nitrogen, learned=known.learned)
         kept = replace(kept, pace=pace)
-    if _is_news(case.work, known, lawn):
+    news = _is_news(case.work, known, lawn)
+    if news:
         case.work.lawns.happened([_mowing(replace(lawn, lawn_id=known.lawn_id), case.now)])
         kept = restarted(kept, on=lawn.anchored_on, height_mm=lawn.anchor_height_mm, assumed=False)
     if kept == known:
         return Outcome.UNCHANGED
     case.work.lawns.change(kept)
-    place(case.work, case.turf, [replace(kept, anchor_g_mm=None)])
+    if news:
+        place(case.work, case.turf, [kept])
+    else:
+        place_kept(case.work, case.turf, [(known, kept)])
     return Outcome.CHANGED
 
 

@@ -317,6 +317,12 @@ def growth_by_day(record: GrowthRecord) -> list[float]:
     return growth_mm
 
 
+def growth_on(record: GrowthRecord, on: date) -> float:
+    """Return a stand's curve on a day, held within the days that are kept. [mm]"""
+    curve_mm = unpack_curve(record.curve)[0]
+    return float(curve_mm[min(max((on - record.curve_from).days, 0), len(curve_mm) - 1)])
+
+
 def anchored(
     lawn: LawnRecord | LawnPlace, record: GrowthRecord, turf: Turf, curve_mm: Sequence[float]
 ) -> AnchorUpdate | None:

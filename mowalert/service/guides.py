@@ -16,7 +16,7 @@ from mowalert.domain.lawn import LawnFacts
 from mowalert.domain.notices import HoldFacts
 from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
-from mowalert.service.anchoring import kept_at, place
+from mowalert.service.anchoring import kept_at, place_kept
 from mowalert.service.guide_text import read_guide
 from mowalert.service.known import known_lawn, reason_named
 from mowalert.service.outlook import lawn_facts
@@ -85,9 +85,10 @@ def keep_guide(store: Store, turf: Turf, text: str, *, name: str, now: datetime)
 def _share_with_lawns(work: Work, turf: Turf, guide: Guide) -> int:
     """Give a guide's lawns its share of the blade; how many it changed."""
     lawns = [lawn for lawn in work.guides.lawns(guide.guide_id) if lawn.third != guide.third]
-    for lawn in lawns:
-        work.lawns.change(replace(lawn, third=guide.third))
-    place(work, turf, [replace(lawn, third=guide.third, anchor_g_mm=None) for lawn in lawns])
+    changes = [(lawn, replace(lawn, third=guide.third)) for lawn in lawns]
+    for _, changed in changes:
+        work.lawns.change(changed)
+    place_kept(work, turf, changes)
     return len(lawns)
 
 
@@ -191,7 +192,7 @@ def follow_guides(store: Store, turf: Turf, *, today: date) -> int:
                     if guide.height(lawn.grass, lawn.turf_class, today) == row:
                         kept = kept_at(work, turf, lawn, row.usual_mm)
                         work.lawns.change(kept)
-                        place(work, turf, [replace(kept, anchor_g_mm=None)])
+                        place_kept(work, turf, [(lawn, kept)])
                         moved += 1
         work.commit()
     return moved

@@ -9,7 +9,8 @@ from mowalert.domain.learning import Learned
 from mowalert.domain.thirds import removed_fraction
 from mowalert.errors import InputError, Millimetres
 from mowalert.languages import N_
-from mowalert.service.anchoring import place, restarted
+from mowalert.service.anchoring import place, restarted, standing_at
+from mowalert.service.grow import anchor_at
 from mowalert.service.known import known_lawn
 from mowalert.service.learn import (
     FORGET,
@@ -161,10 +162,7 @@ def forget_learned(store: Store, turf: Turf, lawn_id: int, *, on: date, now: dat
             raise InputError(N_("nothing has been learned that could be forgotten"))
         work.lawns.happened([EventRecord(0, lawn_id, FORGET, on, None, None, False, "cli", now)])
         blank, learned = _relearned(work, turf, lawn)
-        again = restarted(
-            blank, on=lawn.anchored_on, height_mm=lawn.anchor_height_mm, assumed=lawn.anchor_assumed
-        )
-        place(work, turf, [again])
+        _grow_anew(work, turf, blank)
         work.commit()
     return learned
 
@@ -199,17 +197,41 @@ def undo_last(store: Store, turf: Turf, lawn_id: int, *, now: datetime) -> Event
         if undone is None:
             raise InputError(N_("nothing has been reported that could be undone"))
         left = [event for event in work.lawns.events(lawn_id) if event.height_mm is not None]
+        knows_less, _ = _relearned(work, turf, lawn)
         if undone.kind == FORGET:
-            on, height_mm, assumed = lawn.anchored_on, lawn.anchor_height_mm, lawn.anchor_assumed
+            _grow_anew(work, turf, knows_less)
         elif left:
             last = max(left, key=lambda event: (event.on, event.event_id))
-            on, height_mm, assumed = last.on, last.height_mm or lawn.chosen_mm, last.assumed
+            height_mm = last.height_mm or lawn.chosen_mm
+            again = restarted(knows_less, on=last.on, height_mm=height_mm, assumed=last.assumed)
+            _put_back(work, turf, again, undone)
         else:
-            on, height_mm, assumed = undone.on, undone.before_mm or lawn.chosen_mm, True
-        knows_less, _ = _relearned(work, turf, lawn)
-        place(work, turf, [restarted(knows_less, on=on, height_mm=height_mm, assumed=assumed)])
+            height_mm = undone.before_mm or lawn.chosen_mm
+            place(work, turf, [restarted(knows_less, on=undone.on, height_mm=height_mm, assumed=True)])
         work.commit()
     return undone
+
+
+def _grow_anew(work: Work, turf: Turf, lawn: LawnRecord) -> None:
+    """Let a lawn have grown at another pace since it was last cut."""
+    if lawn.anchor_g_mm is None:
+        place(work, turf, [lawn])
+        return
+    on, growth_mm, assumed = lawn.anchored_on, lawn.anchor_g_mm, lawn.anchor_assumed
+    work.lawns.anchor([anchor_at(lawn, turf, on=on, growth_mm=growth_mm, assumed=assumed)])
+
+
+def _put_back(work: Work, turf: Turf, lawn: LawnRecord, undone: EventRecord) -> None:
+    """Put a lawn back to the report before; where that is older than its curve, by its height just before."""
+    growth = work.stands.growth([lawn.stand_id]).get(lawn.stand_id)
+    known = growth is not None and growth.curve_from <= lawn.anchored_on
+    stood = None
+    if growth is not None and not known and undone.before_mm is not None:
+        stood = standing_at(lawn, growth, turf, on=undone.on, height_mm=undone.before_mm)
+    if stood is None:
+        place(work, turf, [lawn])
+    else:
+        work.lawns.anchor([stood])
 
 
 def reported_before(

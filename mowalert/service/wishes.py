@@ -9,7 +9,7 @@ from mowalert.domain.rounds import as_weekdays
 from mowalert.domain.words import Channel, Sun, Units, Watering
 from mowalert.errors import InputError, Millimetres
 from mowalert.languages import LANGUAGES, N_
-from mowalert.service.anchoring import kept_at, place
+from mowalert.service.anchoring import kept_at, place_kept
 from mowalert.service.enrol import settle_round
 from mowalert.service.known import known_lawn
 from mowalert.service.ports import Store, Work
@@ -137,9 +137,10 @@ def change_lawn(store: Store, turf: Turf, lawn_id: int, wish: LawnWish) -> LawnR
         If there is no such lawn, or its grass is not kept at that height.
     """
     with store.begin() as work:
-        lawn = _as_wished(work, turf, known_lawn(work, lawn_id), wish)
+        known = known_lawn(work, lawn_id)
+        lawn = _as_wished(work, turf, known, wish)
         work.lawns.change(lawn)
-        place(work, turf, [replace(lawn, anchor_g_mm=None)])
+        place_kept(work, turf, [(known, lawn)])
         settle_round(work, lawn.keeper_id)
         (lawn,) = work.lawns.get([lawn_id])
         work.commit()
