@@ -77,12 +77,13 @@ def kept_at(
 
 
 def place(work: Work, turf: Turf, lawns: Sequence[LawnRecord]) -> None:
-    """Put restarted lawns in their place, or leave them waiting for the curve to reach their day."""
+    """Put restarted lawns in their place, or leave them waiting for the curve to have their day."""
     growth = work.stands.growth(sorted({lawn.stand_id for lawn in lawns}))
     updates = []
     for lawn in lawns:
         record = growth.get(lawn.stand_id)
-        placed = anchored(lawn, record, turf, growth_by_day(record)) if record is not None else None
+        there = record is not None and record.curve_from <= lawn.anchored_on
+        placed = anchored(lawn, record, turf, growth_by_day(record)) if record and there else None
         updates.append(placed or _waiting(lawn))
     work.lawns.anchor(updates)
 

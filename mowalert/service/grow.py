@@ -5,7 +5,7 @@ are computed again from the cell's weather each night, and lawns whose anchor li
 anchored again.
 """
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
@@ -117,14 +117,48 @@ def _grow_cells(work: Work, turf: Turf, cells: Sequence[CellRecord], now: dateti
     stands = work.stands.of_cells(list(by_id))
     ensembles = work.weather.ensembles(list(by_id), since=now - OLDEST_ENSEMBLE)
     known = work.stands.growth([stand.stand_id for stand in stands])
+    waiting = _waiting_lawns(work, stands, by_id, known)
     days = _load_days(work, list(by_id), stands, known, now)
     grown, anchored = 0, 0
     for batch in _batches(stands, by_id, known, days, now):
-        records = _grow_batch(batch, turf, by_id, known, days, ensembles)
+        records = _grow_batch(batch, turf, by_id, known, days, ensembles, _cut_first(waiting))
         work.stands.save_growth(records)
-        anchored += _place_lawns(work, turf, records, known)
+        anchored += _place_lawns(work, turf, records, known, waiting)
         grown += len(records)
     return GrowReport(grown, len(stands) - grown, anchored)
+
+
+def _waiting_lawns(
+    work: Work,
+    stands: Sequence[StandRecord],
+    cells: Mapping[int, CellRecord],
+    known: dict[int, GrowthRecord],
+) -> list[LawnPlace]:
+    """Lawns without a place; a stand with one cut before its curve is computed from its first day again."""
+    waiting = work.lawns.unanchored([stand.stand_id for stand in stands])
+    first = _cut_first(waiting)
+    anew = [
+        stand.stand_id
+        for stand in stands
+        if (record := known.get(stand.stand_id)) is not None
+        and first.get(stand.stand_id, record.curve_from) < record.curve_from
+        and (history_from := cells[stand.cell_id].history_from) is not None
+        and history_from < record.curve_from
+    ]
+    if not anew:
+        return waiting
+    work.stands.forget_curves(anew)
+    for stand_id in anew:
+        del known[stand_id]
+    return work.lawns.unanchored([stand.stand_id for stand in stands])
+
+
+def _cut_first(lawns: Iterable[LawnPlace]) -> dict[int, date]:
+    """The earliest cut of some lawns, by stand."""
+    first: dict[int, date] = {}
+    for lawn in lawns:
+        first[lawn.stand_id] = min(lawn.anchored_on, first.get(lawn.stand_id, lawn.anchored_on))
+    return first
 
 
 def _load_days(
@@ -214,6 +248,7 @@ def _grow_batch(
     known: Mapping[int, GrowthRecord],
     days: Mapping[int, _CellDays],
     ensembles: Mapping[int, Ensemble],
+    needed_from: Mapping[int, date],
 ) -> list[GrowthRecord]:
     facts = stand_facts(
         [stand.key for stand in batch.stands],
@@ -229,7 +264,14 @@ def _grow_batch(
     of_stands = [ensembles.get(stand.cell_id) for stand in batch.stands]
     gains = member_gains(facts, weather, start, of_stands, today=batch.today, ahead_days=AHEAD_DAYS)
     settled = curve.settled.packed().astype("<f8")
-    kept = kept_curves(batch.stands, _rows_of(curve), known, first_on=batch.first_on, today=batch.today)
+    kept = kept_curves(
+        batch.stands,
+        _rows_of(curve),
+        known,
+        first_on=batch.first_on,
+        today=batch.today,
+        needed_from=needed_from,
+    )
     return [
         GrowthRecord(
             stand_id=stand.stand_id,
@@ -296,14 +338,17 @@ def _stand_weather(batch: _Batch, days: Mapping[int, _CellDays]) -> StandWeather
 
 
 def _place_lawns(
-    work: Work, turf: Turf, records: Sequence[GrowthRecord], known: Mapping[int, GrowthRecord]
+    work: Work,
+    turf: Turf,
+    records: Sequence[GrowthRecord],
+    known: Mapping[int, GrowthRecord],
+    waiting: Sequence[LawnPlace],
 ) -> int:
     """Anchor lawns that have no place yet, and those whose anchor's days were computed again."""
     by_stand = {record.stand_id: record for record in records}
     first_new = min((r.settled_on for r in known.values() if r.stand_id in by_stand), default=None)
-    waiting = work.lawns.unanchored(list(by_stand))
     moved = work.lawns.anchored_after(list(by_stand), first_new) if first_new is not None else []
-    lawns = (*waiting, *moved)
+    lawns = [*(lawn for lawn in waiting if lawn.stand_id in by_stand), *moved]
     curves = {stand_id: growth_by_day(by_stand[stand_id]) for stand_id in {lawn.stand_id for lawn in lawns}}
     updates = [anchored(lawn, by_stand[lawn.stand_id], turf, curves[lawn.stand_id]) for lawn in lawns]
     changed = [update for update in updates if update is not None]

@@ -44,6 +44,7 @@ def kept_curves(
     *,
     first_on: date,
     today: date,
+    needed_from: Mapping[int, date],
 ) -> list[Kept]:
     """Put the days before and beyond to curves computed anew; stands with a like past at once.
 
@@ -59,6 +60,8 @@ def kept_curves(
         The first day computed anew.
     today : date
         Today, where the stands are.
+    needed_from : Mapping[int, date]
+        The earliest day on which a lawn that waits for its place was cut, by stand.
 
     Returns
     -------
@@ -67,7 +70,8 @@ def kept_curves(
     """
     alike: dict[_Past, list[int]] = {}
     for index, stand in enumerate(stands):
-        past = _past_of(stand, known.get(stand.stand_id), first_on, today)
+        needed_on = needed_from.get(stand.stand_id, today)
+        past = _past_of(stand, known.get(stand.stand_id), first_on, today, needed_on)
         alike.setdefault(past, []).append(index)
     kept: dict[int, Kept] = {}
     for past, members in alike.items():
@@ -77,10 +81,12 @@ def kept_curves(
     return [kept[index] for index in range(len(stands))]
 
 
-def _past_of(stand: StandRecord, before: GrowthRecord | None, first_on: date, today: date) -> _Past:
+def _past_of(
+    stand: StandRecord, before: GrowthRecord | None, first_on: date, today: date, needed_on: date
+) -> _Past:
     # Lawns may come to a stand that just went dry with a cut of long ago.
     dry_anew = before is None and stand.key.dry_from
-    keep_from = today - timedelta(days=LOOK_BACK_DAYS if dry_anew else KEPT_DAYS)
+    keep_from = min(needed_on, today - timedelta(days=LOOK_BACK_DAYS if dry_anew else KEPT_DAYS))
     if before is None or before.curve_from >= first_on:
         return _Past(first_on, 0, max(keep_from, first_on))
     return _Past(before.curve_from, len(before.curve), max(keep_from, before.curve_from))

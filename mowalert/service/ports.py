@@ -242,6 +242,9 @@ class Stands(Protocol):
     def forget_growth(self, cell_ids: Sequence[int]) -> None:
         """Drop the curves of cells so that they are computed from their first day again."""
 
+    def forget_curves(self, stand_ids: Sequence[int]) -> None:
+        """Drop curves so that they are computed from their first day again; their lawns wait for a place."""
+
     def growth_dates(self) -> list[date]:
         """Every ``as_of`` there is."""
 

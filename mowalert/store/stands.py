@@ -88,11 +88,17 @@ class SqlStands:
 
     def forget_growth(self, cell_ids: Sequence[int]) -> None:
         """Drop the curves of cells so that they are computed from their first day again."""
-        for batch in chunks(cell_ids):
-            stands = select(stand.c.stand_id).where(among(self._connection, stand.c.cell_id, batch))
-            self._connection.execute(delete(stand_growth).where(stand_growth.c.stand_id.in_(stands)))
-            forgotten = {"anchor_g_mm": None, "window_g_mm": None, "limit_g_mm": None}
-            self._connection.execute(lawn.update().where(lawn.c.stand_id.in_(stands)).values(**forgotten))
+        stands = look_up(self._connection, select(stand.c.stand_id), stand.c.cell_id, cell_ids)
+        self.forget_curves([row.stand_id for row in stands])
+
+    def forget_curves(self, stand_ids: Sequence[int]) -> None:
+        """Drop curves so that they are computed from their first day again; their lawns wait for a place."""
+        forgotten = {"anchor_g_mm": None, "window_g_mm": None, "limit_g_mm": None}
+        for batch in chunks(stand_ids):
+            curves = among(self._connection, stand_growth.c.stand_id, batch)
+            self._connection.execute(delete(stand_growth).where(curves))
+            lawns = among(self._connection, lawn.c.stand_id, batch)
+            self._connection.execute(lawn.update().where(lawns).values(**forgotten))
 
     def keep_forecasts(self, forecasts: Sequence[KeptForecast], *, forget_before: date) -> list[int]:
         """Keep forecasts of growth to be judged later; stands that had none of that day yet."""
