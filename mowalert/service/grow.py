@@ -117,7 +117,9 @@ def _grow_cells(work: Work, turf: Turf, cells: Sequence[CellRecord], now: dateti
     stands = work.stands.of_cells(list(by_id))
     ensembles = work.weather.ensembles(list(by_id), since=now - OLDEST_ENSEMBLE)
     known = work.stands.growth([stand.stand_id for stand in stands])
-    waiting = _waiting_lawns(work, stands, by_id, known)
+    waiting = work.lawns.unanchored([stand.stand_id for stand in stands])
+    if _begin_anew(work, stands, by_id, known, waiting, now):
+        waiting = work.lawns.unanchored([stand.stand_id for stand in stands])
     days = _load_days(work, list(by_id), stands, known, now)
     grown, anchored = 0, 0
     for batch in _batches(stands, by_id, known, days, now):
@@ -128,29 +130,34 @@ def _grow_cells(work: Work, turf: Turf, cells: Sequence[CellRecord], now: dateti
     return GrowReport(grown, len(stands) - grown, anchored)
 
 
-def _waiting_lawns(
+def _begin_anew(
     work: Work,
     stands: Sequence[StandRecord],
     cells: Mapping[int, CellRecord],
     known: dict[int, GrowthRecord],
-) -> list[LawnPlace]:
-    """Lawns without a place; a stand with one cut before its curve is computed from its first day again."""
-    waiting = work.lawns.unanchored([stand.stand_id for stand in stands])
+    waiting: Sequence[LawnPlace],
+    now: datetime,
+) -> bool:
+    """Compute stands from their first day again where a lawn waits that was cut before their curve."""
     first = _cut_first(waiting)
-    anew = [
-        stand.stand_id
+    early = [
+        stand
         for stand in stands
         if (record := known.get(stand.stand_id)) is not None
         and first.get(stand.stand_id, record.curve_from) < record.curve_from
-        and (history_from := cells[stand.cell_id].history_from) is not None
-        and history_from < record.curve_from
     ]
-    if not anew:
-        return waiting
+    days = _load_days(work, sorted({stand.cell_id for stand in early}), early, {}, now) if early else {}
+    anew = []
+    for stand in early:
+        seen = days[stand.cell_id].known if stand.cell_id in days else set()
+        begins_earlier = min(seen, default=now.date()) < known[stand.stand_id].curve_from
+        # A curve is not given up for one that does not reach today.
+        if begins_earlier and _span(seen, None, local_date(cells[stand.cell_id], now)) is not None:
+            anew.append(stand.stand_id)
     work.stands.forget_curves(anew)
     for stand_id in anew:
         del known[stand_id]
-    return work.lawns.unanchored([stand.stand_id for stand in stands])
+    return bool(anew)
 
 
 def _cut_first(lawns: Iterable[LawnPlace]) -> dict[int, date]:

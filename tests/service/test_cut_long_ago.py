@@ -5,6 +5,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 from builders import TURF
 from keepers import START, TABLE, Keeper, evening
 from skies import Skies
@@ -18,6 +19,7 @@ from mowalert.service.outlook import lawn_facts
 from mowalert.service.pull import pull_weather
 from mowalert.service.records import LawnRecord
 from mowalert.store.engine import SqlStore
+from mowalert.store.tables import cell_day
 
 LONG_D = 75
 NEIGHBOUR = TABLE.replace("Ann,company,ann@", "Ben,company,ben@")
@@ -83,6 +85,23 @@ def test_a_neighbour_who_comes_later_has_grown_as_much_and_moves_nobody(long_the
     with store.begin() as work:
         curve_from = work.stands.growth([lawn.stand_id])[lawn.stand_id].curve_from
     assert curve_from == long_there.today - timedelta(days=40), "no more is kept than usual"
+
+
+def test_a_neighbour_takes_nobodys_curve_where_days_are_missing(long_there: Keeper) -> None:
+    """From the first day on no curve can be computed any more: the neighbour's growth is guessed."""
+    store, today = long_there.store, long_there.today
+    before, height_mm = seen(store, 1, today)
+    gone = sa.delete(cell_day).where(
+        cell_day.c.on.between(START + timedelta(days=5), START + timedelta(days=12))
+    )
+    engine = sa.create_engine(store.url)
+    with engine.begin() as connection:
+        connection.execute(gone)
+    engine.dispose()
+    comes(store, NEIGHBOUR, today, long_there.sky)
+    assert seen(store, 1, today) == (before, pytest.approx(height_mm))
+    neighbour, _ = seen(store, 2, today)
+    assert neighbour.anchor_assumed
 
 
 def test_where_no_weather_is_known_it_is_guessed_and_said_so(empty_sqlite: SqlStore) -> None:
