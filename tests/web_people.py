@@ -4,6 +4,7 @@ import email
 import re
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from email.message import EmailMessage
@@ -71,11 +72,16 @@ class Visitor:
 
     def mail(self, count: int) -> EmailMessage:
         """The mail of that number, which may be on its way."""
+        self.soon(lambda: len(self.mails()) >= count, f"no mail {count}")
+        return self.mails()[count - 1]
+
+    def soon(self, happens: Callable[[], bool], otherwise: str) -> None:
+        """Wait for what is done beside the answer."""
         for _ in range(200):
-            if len(self.mails()) >= count:
-                return self.mails()[count - 1]
+            if happens():
+                return
             time.sleep(0.02)
-        raise AssertionError(f"no mail {count}; there are {len(self.mails())}")
+        raise AssertionError(otherwise)
 
     def join(self, **changes: str) -> str:
         """Join, confirm, and return the way to one's page."""
