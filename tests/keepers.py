@@ -7,9 +7,10 @@ from skies import Skies
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel
 from mowalert.service.enrol import enrol
-from mowalert.service.grow import grow_stands
+from mowalert.service.grow import grow_stands, growth_on
 from mowalert.service.guides import guides_now
 from mowalert.service.lawn_table import read_table
+from mowalert.service.outlook import lawn_facts
 from mowalert.service.policy import Policy
 from mowalert.service.pull import pull_weather
 from mowalert.service.records import LawnRecord
@@ -28,16 +29,30 @@ def evening(on: date) -> datetime:
     return datetime(on.year, on.month, on.day, 22, 5, tzinfo=UTC)
 
 
+def enrolled(store: SqlStore, turf: Turf, table: str, *, on: date) -> None:
+    """Enrol whom a table tells of."""
+    with store.begin() as work:
+        guides = guides_now(work, turf)
+    rows, report = read_table(table, turf, now=evening(on), guides=guides)
+    assert not report.problems
+    enrol(store, turf, rows, report, source="a test", cell_degrees=0.1, now=evening(on))
+
+
+def seen(store: SqlStore, turf: Turf, lawn_id: int, on: date) -> tuple[LawnRecord, float]:
+    """A lawn, and its height on a day. [mm]"""
+    with store.begin() as work:
+        (lawn,) = work.lawns.get([lawn_id])
+        growth = work.stands.growth([lawn.stand_id])[lawn.stand_id]
+        site = work.keepers.sites([lawn.site_id])[lawn.site_id]
+    return lawn, lawn_facts(lawn, site, turf).height_at(growth_on(growth, on))
+
+
 class Keeper:
     """Someone with one lawn that grows faster than the model thinks, and a ruler."""
 
     def __init__(self, store: SqlStore, turf: Turf, table: str = TABLE) -> None:
         self.store, self.turf, self.today = store, turf, START
-        with store.begin() as work:
-            guides = guides_now(work, turf)
-        rows, report = read_table(table, turf, now=evening(START), guides=guides)
-        assert not report.problems
-        enrol(store, turf, rows, report, source="a test", cell_degrees=0.1, now=evening(START))
+        enrolled(store, turf, table, on=START)
         self.sky = Skies()
         self.night()
 

@@ -179,7 +179,7 @@ class Wording:
             name: self.height(value, units) if isinstance(value, Millimetres) and isfinite(value) else value
             for name, value in error.values.items()
         }
-        return said.format(**values) if values else said
+        return sentence(said.format(**values) if values else said)
 
     def cut_height(self, after_mm: float, removed: float, units: Units) -> str:
         """Say the height to cut at, given the share the cut removes.

@@ -12,16 +12,13 @@ from mowalert.domain.grasses import Grass
 from mowalert.domain.growth import KEPT_BELOW_CEILING, height_mm
 from mowalert.domain.holds import LASTING, TOLD, in_mask
 from mowalert.domain.stand import StandCurve
-from mowalert.domain.thirds import THIRD, limit_height_mm, removed_fraction, window_height_mm
+from mowalert.domain.thirds import DAYS_BETWEEN, THIRD, limit_height_mm, removed_fraction, window_height_mm
 from mowalert.domain.words import HoldReason
 
 CLIPPINGS_G_M2_MM = 0.75
 """Dry clippings of one mm of cut; working value (1-3 g/m²/d at 1.5-4 mm/d: Friell, U. of Minnesota)."""
 CLIPPINGS_N = 0.04
 """Nitrogen in dry clippings; common practice."""
-
-STAGED_REST_D = 3
-"""Days between the cuts of a staged plan; common practice is two to four."""
 
 
 class CutAt(StrEnum):
@@ -146,7 +143,7 @@ def play(
             mowings.append(SeasonMowing(on, height, after, removed_fraction(height, after)))
             height = after
             if after > chosen_mm:
-                rest_until = on + timedelta(days=STAGED_REST_D)
+                rest_until = on + timedelta(days=DAYS_BETWEEN)
     return Season(tuple(days), tuple(mowings), _holds(curve), _summary(days, mowings))
 
 

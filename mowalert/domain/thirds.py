@@ -21,6 +21,7 @@ MOST_CUTS = 12
 DAYS_BETWEEN = 3
 """Days from one staged cut to the next; common practice is two to four."""
 NEAR_DAYS = (DAYS_BETWEEN, 4, 2)
+"""Days on which a cut would do as well if one of them is the keeper's own, the best first."""
 LATEST_DAYS = 60
 EVERY_DAY = frozenset(range(7))
 

@@ -120,10 +120,10 @@ def _grow_cells(work: Work, turf: Turf, cells: Sequence[CellRecord], now: dateti
     waiting = work.lawns.unanchored([stand.stand_id for stand in stands])
     if _begin_anew(work, stands, by_id, known, waiting, now):
         waiting = work.lawns.unanchored([stand.stand_id for stand in stands])
-    days = _load_days(work, list(by_id), stands, known, now)
+    days, first_cuts = _load_days(work, list(by_id), stands, known, now), _cut_first(waiting)
     grown, anchored = 0, 0
     for batch in _batches(stands, by_id, known, days, now):
-        records = _grow_batch(batch, turf, by_id, known, days, ensembles, _cut_first(waiting))
+        records = _grow_batch(batch, turf, by_id, known, days, ensembles, first_cuts)
         work.stands.save_growth(records)
         anchored += _place_lawns(work, turf, records, known, waiting)
         grown += len(records)

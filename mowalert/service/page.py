@@ -4,14 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-import numpy as np
-
-from mowalert.domain.arrays import Floats
 from mowalert.domain.decide import Round, decide
 from mowalert.domain.grasses import Turf
-from mowalert.domain.growth import height_mm
 from mowalert.domain.holds import in_mask
-from mowalert.domain.lawn import LawnFacts
+from mowalert.domain.lawn import Anchor, LawnFacts
 from mowalert.domain.notices import Notice
 from mowalert.domain.rounds import occurrence, round_on
 from mowalert.domain.words import HoldReason
@@ -124,25 +120,16 @@ def _lawn_page(work: Work, lawn: LawnRecord, case: SeenLawn | None, round_: Roun
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Start:
-    """Where the lawn grew from: a day's evening, the height and its stand's curve then. [mm]"""
-
-    on: date
-    height_mm: float
-    growth_mm: float
-
-
 def _past(case: SeenLawn, events: Sequence[EventRecord], today: date) -> tuple[PastDay, ...]:
     """Heights of the last two weeks, from each known height along the stand's curve."""
     outlook, anchor = case.outlook, case.facts.anchor
     starts = [
-        _Start(event.on, event.height_mm, float(outlook.growth_mm[outlook.at(event.on)]))
+        Anchor(event.on, event.height_mm, float(outlook.growth_mm[outlook.at(event.on)]))
         for event in events
         if event.height_mm is not None and outlook.first_on <= event.on <= anchor.on
     ]
     # A curve is kept for some weeks; where it stood on the anchor's day is known for good.
-    starts.append(_Start(anchor.on, anchor.height_mm, anchor.growth_mm))
+    starts.append(anchor)
     days = []
     for back in range(PAST_DAYS, -1, -1):
         on = today - timedelta(days=back)
@@ -152,11 +139,8 @@ def _past(case: SeenLawn, events: Sequence[EventRecord], today: date) -> tuple[P
     return tuple(days)
 
 
-def _day(case: SeenLawn, start: _Start, on: date) -> PastDay:
-    outlook, grass = case.outlook, case.facts.grass
-    grown: Floats = np.array([outlook.growth_mm[outlook.at(on)] - start.growth_mm])
-    height = height_mm(
-        grown, from_height_mm=start.height_mm, pace=case.facts.pace, ceiling_mm=grass.ceiling_mm
-    )
-    hold = next(iter(in_mask(float(outlook.holds[outlook.at(on)]))), None)
-    return PastDay(on, float(height[0]), hold)
+def _day(case: SeenLawn, start: Anchor, on: date) -> PastDay:
+    column = case.outlook.at(on)
+    height_mm = replace(case.facts, anchor=start).height_at(float(case.outlook.growth_mm[column]))
+    hold = next(iter(in_mask(float(case.outlook.holds[column]))), None)
+    return PastDay(on, height_mm, hold)

@@ -223,10 +223,8 @@ def _grow_anew(work: Work, turf: Turf, lawn: LawnRecord) -> None:
 
 def _put_back(work: Work, turf: Turf, lawn: LawnRecord, undone: EventRecord) -> None:
     """Put a lawn back to the report before; where that is older than its curve, by its height just before."""
-    growth = work.stands.growth([lawn.stand_id]).get(lawn.stand_id)
-    known = growth is not None and growth.curve_from <= lawn.anchored_on
-    stood = None
-    if growth is not None and not known and undone.before_mm is not None:
+    growth, stood = work.stands.growth([lawn.stand_id]).get(lawn.stand_id), None
+    if growth is not None and lawn.anchored_on < growth.curve_from and undone.before_mm is not None:
         stood = standing_at(lawn, growth, turf, on=undone.on, height_mm=undone.before_mm)
     if stood is None:
         place(work, turf, [lawn])

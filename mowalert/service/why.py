@@ -22,6 +22,7 @@ from mowalert.domain.thirds import limit_height_mm, window_height_mm
 from mowalert.domain.words import HoldReason, KeeperKind, NoticeKind
 from mowalert.errors import InputError
 from mowalert.service.deciding import timetable_of
+from mowalert.service.grow import growth_on
 from mowalert.service.guides import Speakers, guide_of
 from mowalert.service.outlook import StandDays, load_stands, outlook_for
 from mowalert.service.policy import Policy
@@ -196,17 +197,12 @@ def _anchor_then(
         last = max(known, key=lambda event: (event.on, event.event_id))
         on, from_mm, assumed = last.on, last.height_mm or facts.chosen_mm, last.assumed
     if on >= stand.growth.curve_from:
-        return Anchor(on, from_mm, _growth_on(stand, on), assumed)
+        return Anchor(on, from_mm, growth_on(stand.growth, on), assumed)
     # Before the days that are kept, the curve stood where it leads to the height that was said.
     needed_mm = growth_to_reach_mm(
         said.height_mm, from_height_mm=from_mm, pace=facts.pace, ceiling_mm=facts.grass.ceiling_mm
     )
-    return Anchor(on, from_mm, _growth_on(stand, record.on) - (needed_mm or 0.0), assumed)
-
-
-def _growth_on(stand: StandDays, on: date) -> float:
-    column = min((on - stand.growth.curve_from).days, stand.curve.shape[1] - 1)
-    return float(stand.curve[0, column])
+    return Anchor(on, from_mm, growth_on(stand.growth, record.on) - (needed_mm or 0.0), assumed)
 
 
 def _told_then(before: Sequence[ToldRecord]) -> HoldReason | None:

@@ -1,6 +1,5 @@
 """What every page of an organisation's people needs: whose it is, their list, and what went wrong."""
 
-from datetime import date
 from urllib.parse import quote
 
 from fastapi import Request
@@ -13,6 +12,7 @@ from mowalert.domain.day_sheet import CrewSheet, DaySheet
 from mowalert.errors import InputError
 from mowalert.service.own_work import OwnWork, own_work
 from mowalert.web.site import Site, number_in
+from mowalert.web.typed import day_in
 
 PRINTED = {
     "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; "
@@ -29,14 +29,6 @@ def own(site: Site, token: str) -> OwnWork | None:
 def gone(request: Request, site: Site) -> HTMLResponse:
     """Say that a link leads nowhere."""
     return site.page(request, "gone.html", status=404)
-
-
-def day_in(text: str) -> date | None:
-    """Read a day as addresses and forms write it."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        return None
 
 
 def shown(

@@ -13,12 +13,20 @@ UNCLEAR = N_("say what is to be done")
 Choice = TypeVar("Choice", bound=StrEnum)
 
 
-def day_typed(text: str) -> date:
-    """Read a day; InputError if there is none."""
+def day_in(text: str) -> date | None:
+    """Read a day as addresses and forms write it; none where there is none."""
     try:
         return date.fromisoformat(text)
-    except ValueError as error:
-        raise InputError(N_("{text} is no date") if text else N_("say the day"), text=repr(text)) from error
+    except ValueError:
+        return None
+
+
+def day_typed(text: str) -> date:
+    """Read a day; InputError if there is none."""
+    on = day_in(text)
+    if on is None:
+        raise InputError(N_("{text} is no date") if text else N_("say the day"), text=repr(text))
+    return on
 
 
 def number_typed(text: str) -> float | None:

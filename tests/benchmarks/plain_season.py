@@ -15,9 +15,8 @@ from mowalert.domain import holds as rules
 from mowalert.domain import soil_water as soil
 from mowalert.domain.arrays import Floats
 from mowalert.domain.evapotranspiration import INLAND_K_RS, MM_PER_MJ, STAND_IN_WIND_MS
-from mowalert.domain.season import STAGED_REST_D
 from mowalert.domain.stand import LEAD_DAYS, StandFacts, StandWeather
-from mowalert.domain.thirds import THIRD
+from mowalert.domain.thirds import DAYS_BETWEEN, THIRD
 from mowalert.domain.weather import WeatherDay
 
 
@@ -161,7 +160,7 @@ def mow(lawn: Lawn, first_on: date, daily_mm: Sequence[float], held: Sequence[Se
             height_mm = max(lawn.chosen_mm, (1 - THIRD) * height_mm)
             cut_on.append(first_on + timedelta(days=index))
             if height_mm > lawn.chosen_mm:
-                rest_until = index + STAGED_REST_D
+                rest_until = index + DAYS_BETWEEN
             tomorrow_mm = taller(lawn, height_mm, daily_mm[index + 1]) if index < last else height_mm
     return PlainSeason(heights_mm, cut_on)
 

@@ -23,7 +23,6 @@ import plain_season as plain
 from mowalert.demo.weather import InventedWeather
 from mowalert.domain.arrays import Bools, Floats, Ints
 from mowalert.domain.growth import KEPT_BELOW_CEILING
-from mowalert.domain.season import STAGED_REST_D
 from mowalert.domain.stand import (
     LEAD_DAYS,
     StandCurve,
@@ -35,7 +34,7 @@ from mowalert.domain.stand import (
     rooting_class,
     stand_facts,
 )
-from mowalert.domain.thirds import THIRD
+from mowalert.domain.thirds import DAYS_BETWEEN, THIRD
 from mowalert.domain.weather import WeatherDay
 from mowalert.domain.words import Sun, Watering
 from mowalert.parameters import load_turf
@@ -187,7 +186,7 @@ class Anchors:
         self.start[which] = np.arctanh(after_mm / ceiling_mm) - self.steps[which] * g_mm[which]
         self.window_g_mm[which] = due_g_mm(chosen_mm * (1 + THIRD))
         self.limit_g_mm[which] = due_g_mm(limit_mm)
-        self.rest_until[which] = np.where(after_mm > chosen_mm, day + STAGED_REST_D, 0)
+        self.rest_until[which] = np.where(after_mm > chosen_mm, day + DAYS_BETWEEN, 0)
 
 
 def in_a_loop(

@@ -7,17 +7,13 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 from builders import TURF
-from keepers import START, TABLE, Keeper, evening
+from keepers import START, TABLE, Keeper, enrolled, evening, seen
 from skies import Skies
 from stores import new_store
 
 from mowalert.domain.grasses import Turf
-from mowalert.service.enrol import enrol
-from mowalert.service.grow import grow_stands, growth_on
-from mowalert.service.lawn_table import read_table
-from mowalert.service.outlook import lawn_facts
+from mowalert.service.grow import grow_stands
 from mowalert.service.pull import pull_weather
-from mowalert.service.records import LawnRecord
 from mowalert.store.engine import SqlStore
 from mowalert.store.tables import cell_day
 
@@ -27,21 +23,10 @@ NEIGHBOUR = TABLE.replace("Ann,company,ann@", "Ben,company,ben@")
 
 def comes(store: SqlStore, table: str, today: date, sky: Skies) -> None:
     """Enrol whom a table tells of, and let a night pass."""
+    enrolled(store, TURF, table, on=today)
     now = evening(today)
-    rows, report = read_table(table, TURF, now=now)
-    assert not report.problems
-    enrol(store, TURF, rows, report, source="a test", cell_degrees=0.1, now=now)
     pull_weather(store, sky, now=now)
     grow_stands(store, TURF, now=now)
-
-
-def seen(store: SqlStore, lawn_id: int, today: date) -> tuple[LawnRecord, float]:
-    """A lawn, and its height. [mm]"""
-    with store.begin() as work:
-        (lawn,) = work.lawns.get([lawn_id])
-        growth = work.stands.growth([lawn.stand_id])[lawn.stand_id]
-        site = work.keepers.sites([lawn.site_id])[lawn.site_id]
-    return lawn, lawn_facts(lawn, site, TURF).height_at(growth_on(growth, today))
 
 
 @pytest.fixture
@@ -63,21 +48,21 @@ def long_there(store: SqlStore, turf: Turf) -> Keeper:
 def test_the_first_of_a_place_has_grown_as_if_always_there(
     long_there: Keeper, empty_sqlite: SqlStore
 ) -> None:
-    _, height_mm = seen(long_there.store, 1, long_there.today)
+    _, height_mm = seen(long_there.store, TURF, 1, long_there.today)
     comes(empty_sqlite, TABLE, long_there.today, Skies())
-    lawn, newcomers_mm = seen(empty_sqlite, 1, long_there.today)
+    lawn, newcomers_mm = seen(empty_sqlite, TURF, 1, long_there.today)
     assert (lawn.anchored_on, lawn.anchor_assumed) == (START, False)
     assert newcomers_mm == pytest.approx(height_mm, abs=0.5)
 
 
 def test_a_neighbour_who_comes_later_has_grown_as_much_and_moves_nobody(long_there: Keeper) -> None:
     store, today = long_there.store, long_there.today
-    before, height_mm = seen(store, 1, today)
+    before, height_mm = seen(store, TURF, 1, today)
     comes(store, NEIGHBOUR, today, long_there.sky)
-    lawn, newcomers_mm = seen(store, 2, today)
+    lawn, newcomers_mm = seen(store, TURF, 2, today)
     assert lawn.stand_id == before.stand_id
     assert (lawn.anchored_on, lawn.anchor_assumed) == (START, False)
-    after, still_mm = seen(store, 1, today)
+    after, still_mm = seen(store, TURF, 1, today)
     assert (after.anchored_on, after.anchor_assumed) == (START, False)
     assert still_mm == pytest.approx(height_mm, abs=0.5)
     assert newcomers_mm == pytest.approx(height_mm, abs=0.5)
@@ -90,7 +75,7 @@ def test_a_neighbour_who_comes_later_has_grown_as_much_and_moves_nobody(long_the
 def test_a_neighbour_takes_nobodys_curve_where_days_are_missing(long_there: Keeper) -> None:
     """From the first day on no curve can be computed any more: the neighbour's growth is guessed."""
     store, today = long_there.store, long_there.today
-    before, height_mm = seen(store, 1, today)
+    before, height_mm = seen(store, TURF, 1, today)
     gone = sa.delete(cell_day).where(
         cell_day.c.on.between(START + timedelta(days=5), START + timedelta(days=12))
     )
@@ -99,14 +84,14 @@ def test_a_neighbour_takes_nobodys_curve_where_days_are_missing(long_there: Keep
         connection.execute(gone)
     engine.dispose()
     comes(store, NEIGHBOUR, today, long_there.sky)
-    assert seen(store, 1, today) == (before, pytest.approx(height_mm))
-    neighbour, _ = seen(store, 2, today)
+    assert seen(store, TURF, 1, today) == (before, pytest.approx(height_mm))
+    neighbour, _ = seen(store, TURF, 2, today)
     assert neighbour.anchor_assumed
 
 
 def test_where_no_weather_is_known_it_is_guessed_and_said_so(empty_sqlite: SqlStore) -> None:
     today = START + timedelta(days=LONG_D)
     comes(empty_sqlite, TABLE, today, Skies(keeps_past=10))
-    lawn, height_mm = seen(empty_sqlite, 1, today)
+    lawn, height_mm = seen(empty_sqlite, TURF, 1, today)
     assert (lawn.anchored_on, lawn.anchor_assumed) == (START, True)
     assert height_mm > 70.0

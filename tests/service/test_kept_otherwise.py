@@ -5,13 +5,9 @@ from datetime import timedelta
 
 import pytest
 from builders import TURF
-from keepers import START, TABLE, Keeper, evening
+from keepers import START, TABLE, Keeper, enrolled, evening, seen
 
 from mowalert.domain.words import Sun, Watering
-from mowalert.service.enrol import enrol
-from mowalert.service.grow import growth_on
-from mowalert.service.lawn_table import read_table
-from mowalert.service.outlook import lawn_facts
 from mowalert.service.records import LawnRecord
 from mowalert.service.report import forget_learned, undo_last
 from mowalert.service.wishes import LawnWish, change_lawn
@@ -36,11 +32,7 @@ def kept_for(store: SqlStore, nights: int) -> Keeper:
 
 
 def height_mm(keeper: Keeper) -> float:
-    lawn = keeper.lawn
-    with keeper.store.begin() as work:
-        growth = work.stands.growth([lawn.stand_id])[lawn.stand_id]
-        site = work.keepers.sites([lawn.site_id])[lawn.site_id]
-    return lawn_facts(lawn, site, TURF).height_at(growth_on(growth, keeper.today))
+    return seen(keeper.store, TURF, 1, keeper.today)[1]
 
 
 @pytest.mark.parametrize("nights", [LATELY_D, LONG_D])
@@ -60,11 +52,8 @@ def test_a_wish_changes_no_grass(store: SqlStore, wish: str, nights: int) -> Non
 def test_a_table_that_tells_of_another_height_changes_no_grass(store: SqlStore, nights: int) -> None:
     keeper = kept_for(store, nights)
     before_mm = height_mm(keeper)
-    now = evening(keeper.today)
-    rows, report = read_table(
-        TABLE.replace(",70,regular,2026-05-04,70", ",80,regular,2026-05-04,70"), TURF, now=now
-    )
-    enrol(store, TURF, rows, report, source="a test", cell_degrees=0.1, now=now)
+    higher = TABLE.replace(",70,regular,2026-05-04,70", ",80,regular,2026-05-04,70")
+    enrolled(store, TURF, higher, on=keeper.today)
     assert keeper.lawn.chosen_mm == 80.0
     assert height_mm(keeper) == pytest.approx(before_mm)
 

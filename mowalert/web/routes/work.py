@@ -19,9 +19,10 @@ from mowalert.office.paper import as_pdf
 from mowalert.service.crew_records import ContactRecord
 from mowalert.service.own_work import OwnWork
 from mowalert.service.week import week_ahead
-from mowalert.web.at_work import PRINTED, day_in, gone, may_ask, own, shown
+from mowalert.web.at_work import PRINTED, gone, may_ask, own, shown
 from mowalert.web.feeds import feed_answer
 from mowalert.web.site import Site, number_in, site_of
+from mowalert.web.typed import day_in
 
 router = APIRouter()
 SiteHere = Annotated[Site, Depends(site_of)]

@@ -15,9 +15,9 @@ from mowalert.languages import N_
 from mowalert.service.crew_records import Outcome, SkipReason
 from mowalert.service.own_work import OwnWork
 from mowalert.service.visits import Visit, report_visit, undo_visit
-from mowalert.web.at_work import crew_of, day_in, gone, own, shown
+from mowalert.web.at_work import crew_of, gone, own, shown
 from mowalert.web.site import Site, form_of, number_in, see_other, site_of
-from mowalert.web.typed import height_typed, number_typed
+from mowalert.web.typed import day_in, height_typed, number_typed
 
 router = APIRouter()
 SiteHere = Annotated[Site, Depends(site_of)]
