@@ -155,6 +155,9 @@ class Engine:
         """What this process works with: connections do not survive a fork."""
         pid = os.getpid()
         if pid not in self._services:
-            self._services[pid] = open_services(self._settings)
+            self._services[pid] = self._open()
             settle_in()
         return self._services[pid]
+
+    def _open(self) -> Services:
+        return open_services(self._settings)

@@ -245,8 +245,8 @@ class Stands(Protocol):
     def forget_curves(self, stand_ids: Sequence[int]) -> None:
         """Drop curves so that they are computed from their first day again; their lawns wait for a place."""
 
-    def growth_dates(self) -> list[date]:
-        """Every ``as_of`` there is."""
+    def growth_dates(self, *, within: Cells | None = None) -> list[date]:
+        """Every ``as_of`` there is, of all stands or of some cells'."""
 
     def keep_forecasts(self, forecasts: Sequence[KeptForecast], *, forget_before: date) -> list[int]:
         """Keep forecasts of growth to be judged later; stands that had none of that day yet."""
@@ -462,8 +462,8 @@ class Outbox(Protocol):
     def doubt(self, *, until: datetime) -> int:
         """Give up what waits and was made up to a moment, since its fate is unknown; how many."""
 
-    def cancel_for_lawn(self, lawn_id: int, *, at: datetime) -> int:
-        """Cancel waiting messages that speak of this lawn alone; how many."""
+    def cancel_for_lawn(self, keeper_id: int, lawn_id: int, *, at: datetime) -> int:
+        """Cancel waiting messages that speak of this lawn of a keeper alone; how many."""
 
     def cancel_older(self, keeper_ids: Sequence[int], before: date, *, at: datetime) -> int:
         """Cancel keepers' own waiting advice of earlier days; how many."""

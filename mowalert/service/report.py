@@ -96,7 +96,7 @@ def report_mowing(
         event = EventRecord(0, lawn_id, "mowing", on, height, before, False, by, now)
         work.lawns.happened([event])
         _restart(work, turf, lawn, event, height)
-        work.outbox.cancel_for_lawn(lawn_id, at=now)
+        work.outbox.cancel_for_lawn(lawn.keeper_id, lawn_id, at=now)
         work.commit()
     removed = None if before is None else removed_fraction(max(before, height), height)
     return Reported(lawn_id, on, before, height, removed)

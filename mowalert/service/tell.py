@@ -203,7 +203,7 @@ def _found(work: Work, turf: Turf, group: Group, within: Cells) -> set[int]:
     # The first chance after the next round; lawns with days of their own may have it a week later.
     later = 2 if not group.daily_list else 0
     ahead = group.occurrence.next_on + timedelta(days=6 if group.mixed else later)
-    for as_of in work.stands.growth_dates():
+    for as_of in work.stands.growth_dates(within=within):
         window_day = (on - as_of).days if group.daily_list else None
         limit_day = (ahead - as_of).days
         found.update(

@@ -38,6 +38,11 @@ OF_WORK = (
     hold_log, class_hold, class_rule, restriction, watering_off, heat_plan, heat_notice,
 )  # fmt: skip
 """What an organisation's work leaves, in an order in which it can be deleted."""
+KEEPER = select(*(keeper.c[name] for name in KeeperRecord.__dataclass_fields__))
+"""Keepers with their columns in the order of a record's."""
+KIND, UNITS, SILENCE = map(list(KeeperRecord.__dataclass_fields__).index, ("kind", "units", "silence"))
+SITE = select(*(site.c[name] for name in SiteRecord.__dataclass_fields__))
+"""Sites with their columns in the order of a record's."""
 
 
 class SqlKeepers:
@@ -54,34 +59,31 @@ class SqlKeepers:
 
     def by_key(self, key: str) -> KeeperRecord | None:
         """The keeper of a natural key."""
-        row = self._connection.execute(select(keeper).where(keeper.c.key == key)).mappings().first()
-        return None if row is None else _keeper(row)
+        return next(iter(self._keepers(KEEPER.where(keeper.c.key == key))), None)
 
     def get(self, keeper_ids: Sequence[int]) -> dict[int, KeeperRecord]:
         """Keepers by id."""
-        rows = look_up(self._connection, select(keeper), keeper.c.keeper_id, keeper_ids)
-        return {row.keeper_id: _keeper(row._mapping) for row in rows}
+        rows = look_up(self._connection, KEEPER, keeper.c.keeper_id, keeper_ids)
+        return {row[0]: _keeper(row) for row in rows}
 
     def all(self) -> list[KeeperRecord]:
         """Every keeper."""
-        rows = self._connection.execute(select(keeper).order_by(keeper.c.keeper_id)).mappings()
-        return [_keeper(row) for row in rows]
+        return self._keepers(KEEPER)
 
     def organisations(self) -> list[KeeperRecord]:
         """Companies and parks departments, in order of id."""
-        return self._keepers(select(keeper).where(keeper.c.kind != KeeperKind.HOMEOWNER.value))
+        return self._keepers(KEEPER.where(keeper.c.kind != KeeperKind.HOMEOWNER.value))
 
     def by_email(self, address: str) -> list[KeeperRecord]:
         """Keepers of an e-mail address, in order of id."""
-        return self._keepers(select(keeper).where(keeper.c.email == address))
+        return self._keepers(KEEPER.where(keeper.c.email == address))
 
     def by_phone(self, number: str) -> list[KeeperRecord]:
         """Keepers of a phone number, in order of id."""
-        return self._keepers(select(keeper).where(keeper.c.phone == number))
+        return self._keepers(KEEPER.where(keeper.c.phone == number))
 
     def _keepers(self, query: Select[Any]) -> list[KeeperRecord]:
-        rows = self._connection.execute(query.order_by(keeper.c.keeper_id)).mappings()
-        return [_keeper(row) for row in rows]
+        return [_keeper(row) for row in self._connection.execute(query.order_by(keeper.c.keeper_id))]
 
     def add(self, record: KeeperRecord) -> int:
         """Keep a new keeper; its id is given back."""
@@ -96,10 +98,10 @@ class SqlKeepers:
 
     def ensure_site(self, record: SiteRecord) -> tuple[SiteRecord, bool]:
         """Return the site of that keeper and key, and whether it was made now."""
-        query = select(site).where(site.c.keeper_id == record.keeper_id, site.c.key == record.key)
-        row = self._connection.execute(query).mappings().first()
+        query = SITE.where(site.c.keeper_id == record.keeper_id, site.c.key == record.key)
+        row = self._connection.execute(query).first()
         if row is not None:
-            return SiteRecord(**row), False
+            return SiteRecord(*row), False
         added = insert(site).values(**values_of(record, without=["site_id"]))
         site_id = int(self._connection.execute(added).inserted_primary_key[0])  # type: ignore[index]
         return SiteRecord(**{**values_of(record), "site_id": site_id}), True
@@ -111,8 +113,8 @@ class SqlKeepers:
 
     def sites(self, site_ids: Sequence[int]) -> dict[int, SiteRecord]:
         """Sites by id."""
-        rows = look_up(self._connection, select(site), site.c.site_id, site_ids)
-        return {row.site_id: SiteRecord(**row._mapping) for row in rows}
+        rows = look_up(self._connection, SITE, site.c.site_id, site_ids)
+        return {row[0]: SiteRecord(*row) for row in rows}
 
     def note_no_weather(self, keeper_ids: Sequence[int], on: date | None) -> None:
         """Remember, or forget, that keepers were told there is no weather."""
@@ -120,8 +122,7 @@ class SqlKeepers:
 
     def missed_weather(self) -> list[KeeperRecord]:
         """Keepers told that there is no weather and nothing since."""
-        query = select(keeper).where(keeper.c.no_weather_on.is_not(None)).order_by(keeper.c.keeper_id)
-        return [_keeper(row) for row in self._connection.execute(query).mappings()]
+        return self._keepers(KEEPER.where(keeper.c.no_weather_on.is_not(None)))
 
     def greet(self, keeper_ids: Sequence[int]) -> None:
         """Remember that a first message was written."""
@@ -151,9 +152,9 @@ class SqlKeepers:
 
 
 def _keeper(row: Any) -> KeeperRecord:
-    words = {
-        "kind": KeeperKind(row["kind"]),
-        "units": Units(row["units"]),
-        "silence": Silence(row["silence"]),
-    }
-    return KeeperRecord(**{**row, **words})
+    """Return a row of ``KEEPER`` as a record."""
+    values = list(row)
+    values[KIND] = KeeperKind(values[KIND])
+    values[UNITS] = Units(values[UNITS])
+    values[SILENCE] = Silence(values[SILENCE])
+    return KeeperRecord(*values)

@@ -1,7 +1,6 @@
 """Lawns, their anchors and events in the store; the search of due lawns runs in an index."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
@@ -32,13 +31,8 @@ from mowalert.service.records import (
     Said,
 )
 from mowalert.store.bulk import insert_all, update_all
-from mowalert.store.sql import chunks, look_up, values_of
+from mowalert.store.sql import by_index, chunks, look_up, values_of
 from mowalert.store.tables import GROWTH_DAYS, cell, event, keeper, kept_off, lawn, site, stand, stand_growth
-
-# PostgreSQL takes a comparison of two columns for a third of all rows and would read every lawn.
-_WAYS = ("enable_hashjoin", "enable_mergejoin", "enable_seqscan")
-BY_INDEX = tuple(f"SET LOCAL {way} = off" for way in _WAYS)
-PLANNERS_CHOICE = tuple(f"SET LOCAL {way} = DEFAULT" for way in _WAYS)
 
 LAWN = select(*(lawn.c[name] for name in LawnRecord.__dataclass_fields__))
 """Lawns with their columns in the order of a record's."""
@@ -106,23 +100,11 @@ class SqlLawns:
     ) -> list[int]:
         """Ids of lawns of rounds whose limit, or window, falls before the curve's value of a day."""
         found: set[int] = set()
-        with self._by_index():
+        with by_index(self._connection):
             for batch in chunks(round_ids):
                 query = due_query(batch, as_of, limit_day, window_day, within)
                 found.update(self._connection.scalars(query).all())
         return sorted(found)
-
-    @contextmanager
-    def _by_index(self) -> Iterator[None]:
-        """Let PostgreSQL read no table as a whole."""
-        self._advise_planner(BY_INDEX)
-        yield
-        self._advise_planner(PLANNERS_CHOICE)
-
-    def _advise_planner(self, commands: Sequence[str]) -> None:
-        if self._connection.dialect.name == "postgresql":
-            for command in commands:
-                self._connection.exec_driver_sql(command)
 
     def hold_ids(self, round_ids: Sequence[int], *, within: Cells | None = None) -> list[int]:
         """Ids of lawns a hold was told of and not yet released."""
@@ -136,7 +118,7 @@ class SqlLawns:
 
     def owners(self, lawn_ids: Sequence[int], within: Cells) -> list[Owner]:
         """Whose lawns these are, in order of keeper and lawn."""
-        with self._by_index():
+        with by_index(self._connection):
             rows = look_up(self._connection, _owners_query(within), lawn.c.lawn_id, lawn_ids)
             found = list(map(Owner._make, rows))
         return sorted(found, key=lambda owner: (owner.keeper_id, owner.lawn_id))
@@ -264,8 +246,9 @@ class SqlLawns:
         return self._ids(query, round_ids, within) if guide_ids else []
 
     def _ids(self, query: Select[Any], round_ids: Sequence[int], within: Cells | None) -> list[int]:
-        rows = look_up(self._connection, _within(query, within), lawn.c.round_id, round_ids)
-        return [row.lawn_id for row in rows]
+        with by_index(self._connection):
+            rows = look_up(self._connection, _within(query, within), lawn.c.round_id, round_ids)
+            return [row.lawn_id for row in rows]
 
     def counts(self) -> Mapping[str, int]:
         """How many keepers, sites, lawns, stands and cells there are."""

@@ -137,9 +137,10 @@ class SqlOutbox:
         error = "may have gone out before the store was restored"
         return self._count(update(outbox).where(old).values(state="unknown", error=error, leased_until=None))
 
-    def cancel_for_lawn(self, lawn_id: int, *, at: datetime) -> int:
-        """Cancel waiting messages that speak of this lawn alone; how many."""
-        query = select(outbox.c.message_id, outbox.c.lawn_ids).where(outbox.c.state == "ready")
+    def cancel_for_lawn(self, keeper_id: int, lawn_id: int, *, at: datetime) -> int:
+        """Cancel waiting messages that speak of this lawn of a keeper alone; how many."""
+        waiting = outbox.c.keeper_id == keeper_id, outbox.c.state == "ready"
+        query = select(outbox.c.message_id, outbox.c.lawn_ids).where(*waiting)
         ids = [row[0] for row in self._connection.execute(query) if row[1] == [lawn_id]]
         return self._count(
             update(outbox).where(outbox.c.message_id.in_(ids)).values(state="cancelled", error="mown")

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -11,9 +12,10 @@ from mowalert.domain.arrays import Floats
 from mowalert.domain.doubt import no_errors
 from mowalert.domain.stand import StandKey
 from mowalert.domain.words import Sun, Watering
+from mowalert.service.ports_nights import Cells
 from mowalert.service.records import GrowthRecord, KeptForecast, StandRecord
 from mowalert.store.bulk import insert_new, upsert
-from mowalert.store.sql import among, chunks, insert_for, look_up, values_of
+from mowalert.store.sql import among, by_index, chunks, insert_for, look_up, values_of
 from mowalert.store.tables import (
     GROWTH_DAYS,
     forecast_error,
@@ -23,6 +25,9 @@ from mowalert.store.tables import (
     stand_growth,
 )
 
+KEY = ("grass", "soil", "rooting", "sun", "watering", "dry_from", "dry_until")
+STAND = select(*(stand.c[name] for name in ("stand_id", "cell_id", *KEY)))
+"""Stands with the columns of their keys in the order of a key's."""
 G_COLUMNS = tuple(f"g{day}" for day in range(GROWTH_DAYS))
 BEFORE_G = tuple(name for name in GrowthRecord.__dataclass_fields__ if name not in ("g", "members"))
 GROWTH = select(*(stand_growth.c[name] for name in (*BEFORE_G, *G_COLUMNS, "members")))
@@ -65,12 +70,12 @@ class SqlStands:
     def of_cells(self, cell_ids: Sequence[int]) -> list[StandRecord]:
         """Stands of cells that hold lawns, in order of id."""
         lawns = select(lawn.c.lawn_id).where(lawn.c.stand_id == stand.c.stand_id).exists()
-        rows = look_up(self._connection, select(stand).where(lawns), stand.c.cell_id, cell_ids)
+        rows = look_up(self._connection, STAND.where(lawns), stand.c.cell_id, cell_ids)
         return sorted(map(_stand, rows), key=lambda record: record.stand_id)
 
     def get(self, stand_ids: Sequence[int]) -> dict[int, StandRecord]:
         """Stands by id."""
-        rows = look_up(self._connection, select(stand), stand.c.stand_id, stand_ids)
+        rows = look_up(self._connection, STAND, stand.c.stand_id, stand_ids)
         return {row.stand_id: _stand(row) for row in rows}
 
     def growth(self, stand_ids: Sequence[int]) -> dict[int, GrowthRecord]:
@@ -128,10 +133,14 @@ class SqlStands:
         rows = [{"lead_days": lead + 1, "tally": _pack(counts)} for lead, counts in enumerate(seen)]
         upsert(self._connection, forecast_error, rows)
 
-    def growth_dates(self) -> list[date]:
-        """Every ``as_of`` there is."""
+    def growth_dates(self, *, within: Cells | None = None) -> list[date]:
+        """Every ``as_of`` there is, of all stands or of some cells'."""
         query = select(stand_growth.c.as_of).distinct().order_by(stand_growth.c.as_of)
-        return list(self._connection.scalars(query))
+        if within is None:
+            return list(self._connection.scalars(query))
+        query = query.join(stand, stand.c.stand_id == stand_growth.c.stand_id)
+        with by_index(self._connection):
+            return list(self._connection.scalars(query.where(stand.c.cell_id.between(*within))))
 
 
 def _pack(values: Sequence[float] | Floats) -> bytes:
@@ -146,13 +155,13 @@ def _growth(row: Any) -> GrowthRecord:
 
 
 def _stand(row: Any) -> StandRecord:
-    key = StandKey(
-        row.grass,
-        row.soil,
-        row.rooting,
-        Sun(row.sun),
-        Watering(row.watering),
-        row.dry_from,
-        row.dry_until,
-    )
-    return StandRecord(row.stand_id, row.cell_id, key)
+    """Return a row of ``STAND`` as a record."""
+    return StandRecord(row[0], row[1], _key(*row[2:]))
+
+
+@lru_cache(maxsize=4096)
+def _key(
+    grass: str, soil: str, rooting: int, sun: str, watering: str, dry_from: int, dry_until: int
+) -> StandKey:
+    """Stands of many cells are alike."""
+    return StandKey(grass, soil, rooting, Sun(sun), Watering(watering), dry_from, dry_until)

@@ -6,7 +6,7 @@ import subprocess
 import sys
 import time
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import structlog
@@ -19,18 +19,21 @@ from mowalert.wiring import Services, open_services
 
 WORKERS = 2
 ENDING = ("last", "mornings", "bulletins")
+log = structlog.get_logger()
 
 
 class BenchmarkEngine(Engine):
-    """An engine under one weather; messages stay in the outbox."""
+    """An engine under one weather, whose workers tell how large they are; messages stay in the outbox."""
 
     def begin_delivery(self, *, now: Any = None) -> None:
         """Leave them there."""
 
-    def _mine(self) -> Services:
-        if not self._services:
-            self._services[0] = services_for(self._settings)
-        return self._services[0]
+    def _run_shard(self, task: Any, night_id: int, shard: int) -> None:
+        super()._run_shard(task, night_id, shard)
+        log.info("shard done", peak_mib=peak_mib())
+
+    def _open(self) -> Services:
+        return services_for(self._settings)
 
 
 def services_for(settings: Settings) -> Services:
@@ -51,10 +54,8 @@ def run_celery(url: str) -> dict[str, Any]:
     }
     settings = load_settings(None, environ=values)
     services, engine = services_for(settings), BenchmarkEngine(settings)
-    environment = {**os.environ, **values}
-    workers = [_worker(environment) for _ in range(WORKERS)]
-    for worker in workers:
-        _until(worker, "worker ready")
+    workers = _workers({**os.environ, **values})
+    _until(workers, "workers ready")
     began = time.perf_counter()
     engine.begin_night(services, now=NIGHT)
     with services.store.begin() as work:
@@ -63,14 +64,14 @@ def run_celery(url: str) -> dict[str, Any]:
     while not _is_over(services, night.night_id):
         time.sleep(0.2)
     taken = time.perf_counter() - began
-    peaks = [_stop(worker) for worker in workers]
+    peak = _stop(workers)
     with services.store.begin() as work:
         shards = work.nights.shards(night.night_id)
     seconds = by_the_clock([shard.report.get("seconds", {}) for shard in shards], taken)
     with engine.app.connection_for_write() as connection:
         connection.default_channel.queue_delete(settings.jobs.queue)
     digests = sum(count for shard in shards for count in shard.digests.values())
-    return {"seconds": seconds, "night_seconds": taken, "digests": digests, "peak_mib": max(peaks)}
+    return {"seconds": seconds, "night_seconds": taken, "digests": digests, "peak_mib": peak}
 
 
 def by_the_clock(reports: Sequence[Mapping[str, float]], taken_s: float) -> dict[str, float]:
@@ -102,7 +103,7 @@ def _is_over(services: Services, night_id: int) -> bool:
     return night is None or not night.is_open
 
 
-def _worker(environment: dict[str, str]) -> "subprocess.Popen[str]":
+def _workers(environment: Mapping[str, str]) -> "subprocess.Popen[str]":
     return subprocess.Popen(
         [sys.executable, __file__],
         stdout=subprocess.PIPE,
@@ -112,20 +113,22 @@ def _worker(environment: dict[str, str]) -> "subprocess.Popen[str]":
     )
 
 
-def _until(worker: "subprocess.Popen[str]", event: str) -> dict[str, Any]:
-    assert worker.stdout is not None
-    for line in worker.stdout:
-        if line.startswith("{") and json.loads(line)["event"] == event:
-            found: dict[str, Any] = json.loads(line)
-            return found
-    raise SystemExit(f"a worker ended before {event!r}")
+def _lines(workers: "subprocess.Popen[str]") -> Iterator[dict[str, Any]]:
+    assert workers.stdout is not None
+    return (json.loads(line) for line in workers.stdout if line.startswith("{"))
 
 
-def _stop(worker: "subprocess.Popen[str]") -> float:
-    worker.terminate()
-    peak = float(_until(worker, "worker stopped")["peak_mib"])
-    worker.wait()
-    return peak
+def _until(workers: "subprocess.Popen[str]", event: str) -> None:
+    if all(line["event"] != event for line in _lines(workers)):
+        raise SystemExit(f"the workers ended before {event!r}")
+
+
+def _stop(workers: "subprocess.Popen[str]") -> float:
+    """Stop the workers; how large the largest of them was. [MiB]"""
+    workers.terminate()
+    peaks = [float(line["peak_mib"]) for line in _lines(workers) if "peak_mib" in line]
+    workers.wait()
+    return max(peaks)
 
 
 def main() -> None:
@@ -136,10 +139,8 @@ def main() -> None:
         processors=[structlog.processors.JSONRenderer()],
         logger_factory=structlog.PrintLoggerFactory(sys.stdout),
     )
-    log = structlog.get_logger()
-    worker_ready.connect(lambda **_: log.info("worker ready"), weak=False)
-    BenchmarkEngine(load_settings(None, environ=os.environ)).work(processes=1, pool="solo")
-    log.info("worker stopped", peak_mib=peak_mib())
+    worker_ready.connect(lambda **_: log.info("workers ready"), weak=False)
+    BenchmarkEngine(load_settings(None, environ=os.environ)).work(processes=WORKERS)
 
 
 if __name__ == "__main__":

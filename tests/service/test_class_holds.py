@@ -270,7 +270,7 @@ def test_a_hold_that_could_not_be_sent_waits_and_outlives_the_next_days_lists(ma
     assert lists, "there were lists meanwhile"
     assert all(one["state"] == "ready" for one in parks.written())
     with parks.store.begin() as work:
-        work.outbox.cancel_for_lawn(1, at=morning(parks.on))
+        work.outbox.cancel_for_lawn(parks.keeper_id, 1, at=morning(parks.on))
         work.outbox.expire(now=morning(parks.on))
         work.commit()
     assert [one["state"] for one in parks.written()] == ["ready", "ready"]

@@ -18,7 +18,8 @@ from mowalert.errors import StoreError
 from mowalert.service.ports import Store, Work
 from mowalert.service.records import AnchorUpdate, EventRecord, GrowthRecord, Said, SiteRecord
 from mowalert.store.engine import SqlStore, open_engine
-from mowalert.store.lawns import BY_INDEX, due_query
+from mowalert.store.lawns import due_query
+from mowalert.store.sql import by_index
 from mowalert.store.tables import metadata
 from mowalert.store.upgrade import downgrade, head, schema_version, upgrade
 
@@ -140,12 +141,9 @@ def test_the_search_stays_in_the_index(store: SqlStore) -> None:
     try:
         with engine.begin() as connection:
             connection.exec_driver_sql("ANALYZE")
-            explain = "EXPLAIN QUERY PLAN"
-            if engine.dialect.name == "postgresql":
-                explain = "EXPLAIN"
-                for command in BY_INDEX:
-                    connection.exec_driver_sql(command)
-            plan = str(connection.exec_driver_sql(f"{explain} {sql}").all())
+            explain = "EXPLAIN" if engine.dialect.name == "postgresql" else "EXPLAIN QUERY PLAN"
+            with by_index(connection):
+                plan = str(connection.exec_driver_sql(f"{explain} {sql}").all())
     finally:
         engine.dispose()
     assert "ix_lawn_limit" in plan
@@ -277,7 +275,8 @@ def test_messages_are_settled_retried_and_cancelled(store: SqlStore) -> None:
             work.outbox.add(a_message(local_date=THURSDAY + timedelta(days=day), lawn_ids=(day + 1,)))
         work.outbox.settle(1, "sent", at=NOW)
         work.outbox.retry(2, next_try_at=NOW + timedelta(hours=1), error="busy")
-        assert work.outbox.cancel_for_lawn(3, at=NOW) == 1
+        assert work.outbox.cancel_for_lawn(2, 3, at=NOW) == 0
+        assert work.outbox.cancel_for_lawn(1, 3, at=NOW) == 1
         assert work.outbox.cancel_older([1], THURSDAY + timedelta(days=2), at=NOW) == 1
         assert work.outbox.states() == {"sent": 1, "cancelled": 2, "ready": 1}
 
