@@ -31,7 +31,7 @@ from mowalert.service.records import (
     Said,
 )
 from mowalert.store.bulk import insert_all, update_all
-from mowalert.store.sql import by_index, chunks, look_up, values_of
+from mowalert.store.sql import by_index, chunks, ids_of, look_up, values_of
 from mowalert.store.tables import GROWTH_DAYS, cell, event, keeper, kept_off, lawn, site, stand, stand_growth
 
 LAWN = select(*(lawn.c[name] for name in LawnRecord.__dataclass_fields__))
@@ -103,7 +103,7 @@ class SqlLawns:
         with by_index(self._connection):
             for batch in chunks(round_ids):
                 query = due_query(batch, as_of, limit_day, window_day, within)
-                found.update(self._connection.scalars(query).all())
+                found.update(ids_of(self._connection, query))
         return sorted(found)
 
     def hold_ids(self, round_ids: Sequence[int], *, within: Cells | None = None) -> list[int]:

@@ -7,7 +7,7 @@ from functools import cache
 from operator import attrgetter
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Connection, Select, Table, any_, literal
+from sqlalchemy import ColumnElement, Connection, Select, Table, any_, func, literal, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 Item = TypeVar("Item")
@@ -16,7 +16,7 @@ AT_ONCE = 900
 
 # PostgreSQL takes a comparison of two columns for a third of all rows and would read every lawn.
 _WAYS = ("enable_hashjoin", "enable_mergejoin", "enable_seqscan")
-_BY_INDEX = "; ".join(f"SET LOCAL {way} = off" for way in _WAYS)
+_BY_INDEX = "; ".join(f"SET LOCAL {way} = off" for way in _WAYS) + "; SET LOCAL parallel_tuple_cost = 0"
 _PLANNERS_CHOICE = "; ".join(f"SET LOCAL {way} = DEFAULT" for way in _WAYS)
 
 
@@ -65,6 +65,14 @@ def look_up(
         return
     for batch in chunks(values):
         yield from connection.execute(query.where(among(connection, column, batch))).all()
+
+
+def ids_of(connection: Connection, query: Any) -> list[int]:
+    """Ids that a query finds; PostgreSQL gives them as one array, which is read faster than so many rows."""
+    if connection.dialect.name != "postgresql":
+        return list(connection.scalars(query))
+    (found,) = query.subquery().c
+    return connection.scalar(select(func.array_agg(found))) or []
 
 
 def values_of(record: Any, *, without: Iterable[str] = ()) -> dict[str, Any]:

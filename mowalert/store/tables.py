@@ -116,6 +116,12 @@ keeper = Table(
         sqlite_where=text("no_weather_on IS NOT NULL"),
         postgresql_where=text("no_weather_on IS NOT NULL"),
     ),
+    Index(
+        "ix_keeper_informed",
+        "keeper_id",
+        sqlite_where=text("tells_all_holds IS 1"),
+        postgresql_where=text("tells_all_holds IS TRUE"),
+    ),
     sqlite_autoincrement=True,
 )
 
