@@ -17,7 +17,7 @@ from mowalert.cli.common import (
 )
 from mowalert.cli.company import ConfirmOption, tell_set_up
 from mowalert.service.crew_records import Role
-from mowalert.service.crew_setup import NewContact, keep_contact, remove_contact
+from mowalert.service.crew_setup import NewContact, keep_contact, remove_contact, void_contact_links
 from mowalert.service.crew_tables import CONTACT_COLUMNS, import_contacts
 from mowalert.service.known import organisation
 
@@ -58,6 +58,14 @@ def drop_contact(name: str, keeper: OrganisationOption) -> None:
     with one_line_errors(), opened() as services:
         remove_contact(services.store, keeper, name)
         typer.echo(f"{name} is forgotten")
+
+
+@contacts_app.command("void-links")
+def void_links(name: str, keeper: OrganisationOption) -> None:
+    """Make every link void that a person was sent so far, as when a phone is lost; the next one is new."""
+    with one_line_errors(), opened() as services:
+        kept = void_contact_links(services.store, keeper, name)
+        typer.echo(f"links of {kept.name} are void")
 
 
 @contacts_app.command("list")

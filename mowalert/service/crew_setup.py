@@ -218,12 +218,25 @@ def _as_before(work: Work, record: ContactRecord) -> ContactRecord:
 def remove_contact(store: Store, keeper: str, name: str) -> None:
     """Forget a person; InputError if there is none of that name."""
     with store.begin() as work:
-        of = organisation(work, keeper)
-        known = {one.key: one.contact_id for one in work.crews.contacts(of.keeper_id)}
-        if name.strip().casefold() not in known:
-            raise InputError(f"{of.name} has no contact {name!r}")
-        work.crews.remove_contact(known[name.strip().casefold()])
+        work.crews.remove_contact(_contact_named(work, organisation(work, keeper), name).contact_id)
         work.commit()
+
+
+def void_contact_links(store: Store, keeper: str, name: str) -> ContactRecord:
+    """Make every link void that a person was sent so far; InputError if there is none of that name."""
+    with store.begin() as work:
+        known = _contact_named(work, organisation(work, keeper), name)
+        kept = replace(known, link_version=known.link_version + 1)
+        work.crews.keep_contact(kept)
+        work.commit()
+    return kept
+
+
+def _contact_named(work: Work, of: KeeperRecord, name: str) -> ContactRecord:
+    known = {one.key: one for one in work.crews.contacts(of.keeper_id)}
+    if name.strip().casefold() not in known:
+        raise InputError(f"{of.name} has no contact {name!r}")
+    return known[name.strip().casefold()]
 
 
 def check_name(name: str) -> None:

@@ -73,6 +73,10 @@ def test_people_come_from_a_table_and_are_listed_and_removed(firm: Program) -> N
     (kim,) = firm.json("contacts", "list", *FIRM)
     assert (kim["name"], kim["role"], kim["email"]) == ("Kim", "crew_lead", "kim@example.org")
     assert kim["consent_from"] == "the office"
+    assert firm("contacts", "void-links", "kim", *FIRM).out == "links of Kim are void\n"
+    (kim,) = firm.json("contacts", "list", *FIRM)
+    assert kim["link_version"] == 1
+    assert "no contact" in firm.refused("contacts", "void-links", "Lee", *FIRM)
     firm("contacts", "remove", "Kim", *FIRM)
     assert firm.json("contacts", "list", *FIRM) == []
     assert "no contact" in firm.refused("contacts", "remove", "Kim", *FIRM)

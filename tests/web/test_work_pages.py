@@ -20,7 +20,7 @@ from mowalert.domain.crews import Change, ChangeKind, Fault, Position, WhyLeft
 from mowalert.domain.day_sheet import DaySheet, SheetLeft
 from mowalert.links import CONTACT_STOP, WORK
 from mowalert.service.crew_records import ContactRecord, PlanRecord, Role
-from mowalert.service.crew_setup import NewContact, keep_contact, keep_crew
+from mowalert.service.crew_setup import NewContact, keep_contact, keep_crew, void_contact_links
 from mowalert.service.day_plans import sheet_of
 from mowalert.service.enrol import enrol
 from mowalert.service.handing_out import Office, hand_out
@@ -249,6 +249,15 @@ def test_a_link_that_was_made_void_or_altered_opens_nothing(company: Company, vi
     old = visitor.services.links.token(WORK, contact.contact_id, 0, until=visitor.now - timedelta(days=1))
     for way in ("", "/print", "/day.csv", "/day.pdf"):
         assert visitor.get(f"/work/{old}{way}").status_code == 404
+
+
+def test_links_of_one_person_are_made_void_and_a_new_one_opens(company: Company, visitor: Visitor) -> None:
+    lost, others = company.path("ana"), company.path("dana")
+    company.people["ana"] = void_contact_links(visitor.services.store, company.name, "Ana")
+    assert [visitor.get(lost + way).status_code for way in ("", "/print", "/calendar.ics")] == [404] * 3
+    assert visitor.get(others).status_code == 200
+    assert company.path("ana") != lost
+    assert visitor.get(company.path("ana")).status_code == 200
 
 
 def test_a_contact_stops_their_mail_and_nobody_elses(company: Company, visitor: Visitor) -> None:
