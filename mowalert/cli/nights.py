@@ -153,6 +153,8 @@ def _show_night(report: NightReport) -> None:
         )
     for record in tell.told:
         typer.echo(f"         lawn {record.lawn_id}: {record.kind} {record.reason or ''}".rstrip())
+    if tell.notices > len(tell.told):
+        typer.echo(f"         and {counted(tell.notices - len(tell.told), 'lawn')} more")
 
 
 def _weather_line(asked: int, served: int, unserved: int, sources: str) -> str:

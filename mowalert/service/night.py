@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from functools import partial
+from functools import partial, reduce
 
 from mowalert.domain.grasses import Turf
 from mowalert.service.backup import restored_at
@@ -40,6 +40,7 @@ REMEMBERED = timedelta(days=3)
 """Nights older than this are forgotten."""
 GIVEN_UP_AFTER = timedelta(hours=1)
 """A night that did not end by then is left, and the next one begins; nobody hears anything twice."""
+NOTHING_DONE = ShardReport(PullReport(0, 0, 0, ()), GrowReport(0, 0, 0), 0, add_up([]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,11 +111,11 @@ def run_night(
         night = begin_night(
             store, turf, now=at, warning_sources=warning_sources, shard_cells=shard_cells, take_over=True
         )
-        shards = range(night.shards)
         run = partial(run_shard, store, sources, turf, words, policy, night, progress=progress)
-        reports = [report for shard in shards if (report := run(shard))]
+        reports = (report for shard in range(night.shards) if (report := run(shard)))
+        done = reduce(_together, reports, NOTHING_DONE)
         end = end_night(store, turf, words, policy, night, office=office, heat=heat, progress=progress)
-        return _add_up(night, reports, end)
+        return _report(night, done, end)
 
     if (first := next_moment(store, now=now)) != now:
         one(first)
@@ -252,25 +253,33 @@ def end_night(
     return EndReport(told, mornings, hot)
 
 
-def _add_up(night: NightRecord, reports: Sequence[ShardReport], end: EndReport) -> NightReport:
-    sources: Counter[str] = Counter()
-    for report in reports:
-        sources.update(dict(report.pull.by_source))
-    return NightReport(
-        at=night.at,
-        pull=PullReport(
-            sum(report.pull.asked for report in reports),
-            sum(report.pull.served for report in reports),
-            sum(report.pull.unserved for report in reports),
+def _together(one: ShardReport, other: ShardReport) -> ShardReport:
+    """What was done in shards, added up as they end: a country's reports are not kept."""
+    sources = Counter(dict(one.pull.by_source)) + Counter(dict(other.pull.by_source))
+    return ShardReport(
+        PullReport(
+            one.pull.asked + other.pull.asked,
+            one.pull.served + other.pull.served,
+            one.pull.unserved + other.pull.unserved,
             tuple(sorted(sources.items())),
         ),
-        grow=GrowReport(
-            sum(report.grow.grown for report in reports),
-            sum(report.grow.stale for report in reports),
-            sum(report.grow.anchored for report in reports),
+        GrowReport(
+            one.grow.grown + other.grow.grown,
+            one.grow.stale + other.grow.stale,
+            one.grow.anchored + other.grow.anchored,
         ),
-        assumed=sum(report.assumed for report in reports),
-        tell=add_up([*(report.tell for report in reports), end.tell]),
+        one.assumed + other.assumed,
+        add_up([one.tell, other.tell]),
+    )
+
+
+def _report(night: NightRecord, done: ShardReport, end: EndReport) -> NightReport:
+    return NightReport(
+        at=night.at,
+        pull=done.pull,
+        grow=done.grow,
+        assumed=done.assumed,
+        tell=add_up([done.tell, end.tell]),
         mornings=end.mornings,
         heat_notices=end.heat_notices,
         night_id=night.night_id,

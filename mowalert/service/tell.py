@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from hashlib import sha256
+from itertools import islice
 
 from mowalert.domain.grasses import Turf
 from mowalert.domain.notices import Digest, Notice, RenderedEmail
@@ -39,13 +40,15 @@ from mowalert.service.remembering import remember, said_of
 from mowalert.service.work_hours import has_crews
 
 LAWNS_AT_ONCE = 2000
+MOST_TOLD = 2000
+"""Notices that a report carries; the store has them all."""
 
 
 @dataclass(frozen=True, slots=True)
 class TellReport:
     """How rounds went: how many came, were skipped as too late, lawns looked at, digests, messages.
 
-    ``by_round`` counts digests by round.
+    ``by_round`` counts digests by round, ``told`` are the first of so many ``notices``.
     """
 
     rounds: int
@@ -55,6 +58,7 @@ class TellReport:
     messages: int
     told: tuple[ToldRecord, ...] = ()
     by_round: Mapping[int, int] = field(default_factory=dict)
+    notices: int = 0
 
 
 def rounds_come(work: Work, *, now: datetime) -> list[int]:
@@ -161,8 +165,9 @@ def add_up(reports: Sequence[TellReport]) -> TellReport:
         lawns=sum(report.lawns for report in reports),
         digests=sum(report.digests for report in reports),
         messages=sum(report.messages for report in reports),
-        told=tuple(record for report in reports for record in report.told),
+        told=tuple(islice((record for report in reports for record in report.told), MOST_TOLD)),
         by_round=dict(by_round),
+        notices=sum(report.notices for report in reports),
     )
 
 
@@ -308,7 +313,7 @@ def _tell(
     work.lawns.said(on_lawns)
     work.outbox.tell(told)
     messages += len(queued)
-    return TellReport(0, 0, len(lawns), by_round.total(), messages, tuple(told), by_round)
+    return TellReport(0, 0, len(lawns), by_round.total(), messages, tuple(told), by_round, len(told))
 
 
 def _classes(

@@ -21,6 +21,7 @@ from telling import tell_rounds
 from mowalert.domain.notices import Digest, RenderedEmail
 from mowalert.domain.weather import Place, WeatherDay
 from mowalert.domain.words import Channel
+from mowalert.service import tell
 from mowalert.service.enrol import enrol
 from mowalert.service.grow import grow_stands
 from mowalert.service.lawn_table import read_table
@@ -265,6 +266,21 @@ def test_one_message_a_person_and_round(tmp_path: Path) -> None:
         digests = [report.tell.digests for _, report in reports]
         assert sum(digests) == 1
         assert sum(report.tell.messages for _, report in reports) == 1
+
+
+def test_a_report_carries_some_notices_and_counts_them_all(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tell, "MOST_TOLD", 2)
+    cells = {"ann": 42.745, "bob": 43.745, "cid": 44.745}
+    rows = [a_row(who, mown=date(2026, 4, 20), latitude_deg=where) for who, where in cells.items()]
+    thursday = START + timedelta(days=3) + EVENING
+    with a_service(tmp_path / "s.db", *rows) as service:
+        night = run_night(
+            service.store, service.skies, TURF, PlainWords(), POLICY, now=thursday, shard_cells=1
+        )
+        assert (night.tell.notices, len(night.tell.told)) == (3, 2)
+        assert len(service.rows("told")["told"]) == 3
 
 
 def test_corrected_weather_before_an_anchor_moves_the_anchor(tmp_path: Path) -> None:
