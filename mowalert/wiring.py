@@ -19,12 +19,12 @@ from mowalert.domain.words import Channel
 from mowalert.errors import ConfigError
 from mowalert.links import Links
 from mowalert.parameters import load_turf
-from mowalert.service.deliver import DeliveryReport, SmsPolicy, deliver
-from mowalert.service.mail_pace import MailPace
+from mowalert.service.nights.totals import of_delivery
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
 from mowalert.service.ports_past import Old
-from mowalert.service.totals import of_delivery
+from mowalert.service.sending.deliver import DeliveryReport, SmsPolicy, deliver
+from mowalert.service.sending.mail_pace import MailPace
 from mowalert.settings import CallSettings, OpenMeteoSettings, Settings, WeatherSettings, config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import refuse_other, schema_version, upgrade
@@ -32,9 +32,9 @@ from mowalert.store.upgrade import refuse_other, schema_version, upgrade
 if TYPE_CHECKING:
     from mowalert.channels.crew_sheets import CrewSheets
     from mowalert.channels.messages import Messages
-    from mowalert.service.crew_heat_notices import HeatOffice
-    from mowalert.service.handing_out import Office
-    from mowalert.service.morning import Dispatch
+    from mowalert.service.crews.crew_heat_notices import HeatOffice
+    from mowalert.service.crews.handing_out import Office
+    from mowalert.service.crews.morning import Dispatch
     from mowalert.service.ports import Places, WarningSource
     from mowalert.weather.budget import Limits
     from mowalert.weather.fallback import Source, WeatherService
@@ -101,7 +101,7 @@ class Services:
     def heat(self) -> "HeatOffice":
         """What tells of the crews' heat."""
         from mowalert.channels.heat_words import HeatMessages
-        from mowalert.service.crew_heat_notices import HeatOffice
+        from mowalert.service.crews.crew_heat_notices import HeatOffice
 
         return HeatOffice(HeatMessages(self.settings.service.name), self.links)
 
@@ -113,7 +113,7 @@ class Services:
     @cached_property
     def office(self) -> "Office | None":
         """What hands out crews' days; none where the solver is not installed."""
-        from mowalert.service.handing_out import Office
+        from mowalert.service.crews.handing_out import Office
 
         return Office(self.dispatch, self.crew_sheets, self.links) if plans_days() else None
 
@@ -212,7 +212,7 @@ def plans_days() -> bool:
 
 def _dispatch(settings: Settings) -> "Dispatch":
     from mowalert.domain.travel import by_great_circle
-    from mowalert.service.morning import Dispatch
+    from mowalert.service.crews.morning import Dispatch
 
     if not plans_days():
         raise ConfigError("crews' days need the extra `crews`: bash deploy/bootstrap.sh crews")

@@ -17,14 +17,14 @@ from mowalert.domain.weather import DayHours, Place, WeatherDay
 from mowalert.domain.words import Channel
 from mowalert.links import Links
 from mowalert.service.crew_records import ContactRecord, LawnWork, PlanRecord, Role, SiteWork
-from mowalert.service.crew_setup import NewContact, keep_contact, keep_crew
-from mowalert.service.day_plans import sheet_of
-from mowalert.service.enrol import enrol
-from mowalert.service.handing_out import Office
-from mowalert.service.lawn_table import read_table
-from mowalert.service.morning import Dispatch
-from mowalert.service.night import NightReport, run_night
+from mowalert.service.crews.crew_setup import NewContact, keep_contact, keep_crew
+from mowalert.service.crews.day_plans import sheet_of
+from mowalert.service.crews.handing_out import Office
+from mowalert.service.crews.morning import Dispatch
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.nights.night import NightReport, run_night
 from mowalert.service.policy import Policy
+from mowalert.service.reading.lawn_table import read_table
 from mowalert.store.engine import SqlStore
 
 MORNING = datetime(2026, 5, 7, 9, 35, tzinfo=UTC)

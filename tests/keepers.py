@@ -6,15 +6,15 @@ from skies import Skies
 
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel
-from mowalert.service.enrol import enrol
-from mowalert.service.grow import grow_stands, growth_on
-from mowalert.service.guides import guides_now
-from mowalert.service.lawn_table import read_table
-from mowalert.service.outlook import lawn_facts
+from mowalert.service.growing.grow import grow_stands, growth_on
+from mowalert.service.growing.outlook import lawn_facts
+from mowalert.service.growing.pull import pull_weather
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.lawns.report import Reported, report_height, report_mowing
 from mowalert.service.policy import Policy
-from mowalert.service.pull import pull_weather
+from mowalert.service.reading.lawn_table import read_table
 from mowalert.service.records import LawnRecord
-from mowalert.service.report import Reported, report_height, report_mowing
+from mowalert.service.region.guides import guides_now
 from mowalert.store.engine import SqlStore
 
 START = date(2026, 5, 4)

@@ -13,12 +13,12 @@ from mowalert.channels.messages import Messages
 from mowalert.domain.weather import DayHours, Place, WeatherDay
 from mowalert.domain.words import Channel
 from mowalert.links import Links
-from mowalert.service.crew_heat_notices import HeatOffice
-from mowalert.service.enrol import enrol
-from mowalert.service.lawn_table import read_table
-from mowalert.service.look import outlook_of
-from mowalert.service.night import NightReport, run_night
+from mowalert.service.crews.crew_heat_notices import HeatOffice
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.lawns.look import outlook_of
+from mowalert.service.nights.night import NightReport, run_night
 from mowalert.service.policy import Policy
+from mowalert.service.reading.lawn_table import read_table
 
 NAME = "River Parks"
 MORNING = datetime(2026, 7, 7, 9, 35, tzinfo=UTC)

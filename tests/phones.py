@@ -11,13 +11,13 @@ from mowalert.channels.messages import Messages
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel
 from mowalert.links import Links
-from mowalert.service.deliver import SmsPolicy, deliver
-from mowalert.service.enrol import enrol
-from mowalert.service.lawn_table import read_table
-from mowalert.service.night import run_night
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.nights.night import run_night
 from mowalert.service.policy import Policy
+from mowalert.service.reading.lawn_table import read_table
 from mowalert.service.records import AT_ENROLMENT, EventRecord, KeeperRecord, LeasedMessage
-from mowalert.service.replies import Answered, Desk, InboundText, answer_sms
+from mowalert.service.sending.deliver import SmsPolicy, deliver
+from mowalert.service.sending.replies import Answered, Desk, InboundText, answer_sms
 from mowalert.store.engine import SqlStore
 
 MORNING = datetime(2026, 5, 7, 15, 0, tzinfo=UTC)

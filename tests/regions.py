@@ -7,7 +7,7 @@ from web_people import Visitor
 from web_programs import enrolled
 
 from mowalert.domain.weather import Place, WeatherDay
-from mowalert.service.guides import keep_guide
+from mowalert.service.region.guides import keep_guide
 from mowalert.settings import config_file
 
 REGION = "quillmere"

@@ -3,11 +3,11 @@
 from datetime import datetime
 
 from mowalert.domain.grasses import Turf
+from mowalert.service.nights.shards import tell_last, tell_shard
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Store, Words
 from mowalert.service.ports_nights import EVERY_CELL
-from mowalert.service.shards import tell_last, tell_shard
-from mowalert.service.tell import TellReport, add_up, rounds_come
+from mowalert.service.telling.tell import TellReport, add_up, rounds_come
 
 
 def tell_rounds(store: Store, turf: Turf, words: Words, policy: Policy, *, now: datetime) -> TellReport:

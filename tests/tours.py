@@ -10,8 +10,8 @@ from skies import growing_weather
 from web_people import ANN, BASE, Visitor, text_of
 
 from mowalert.errors import SourceError
-from mowalert.service.operators import set_operator
 from mowalert.service.ports import FoundPlace
+from mowalert.service.upkeep.operators import set_operator
 
 DRY = ANN | {"watering": "none"}
 PHRASE = "green grass grows all around"

@@ -20,9 +20,9 @@ from skies import Skies, a_day
 from stores import new_store
 
 from mowalert.domain.weather import Place, WeatherDay
-from mowalert.service.enrol import enrol
-from mowalert.service.lawn_table import read_table
-from mowalert.service.night import run_night
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.nights.night import run_night
+from mowalert.service.reading.lawn_table import read_table
 from mowalert.settings import Settings, load_settings
 from mowalert.store.tables import metadata
 from mowalert.wiring import Services, open_services

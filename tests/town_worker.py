@@ -20,7 +20,7 @@ from town import EVENING, services_for, settings_for, sqlite_town
 from mowalert import wiring
 from mowalert.jobs.engine import Engine
 from mowalert.jobs.night_work import shards_to_give, work_on
-from mowalert.service.shards import StepClock
+from mowalert.service.nights.shards import StepClock
 from mowalert.settings import load_settings
 from mowalert.wiring import Services
 

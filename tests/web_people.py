@@ -18,8 +18,8 @@ from fastapi import FastAPI
 from mail_server import Mailbox
 from skies import Skies
 
-from mowalert.service.deliver import DeliveryReport, deliver
-from mowalert.service.night import NightReport, run_night
+from mowalert.service.nights.night import NightReport, run_night
+from mowalert.service.sending.deliver import DeliveryReport, deliver
 from mowalert.wiring import Services
 
 START = datetime(2026, 5, 7, 15, 0, tzinfo=UTC)

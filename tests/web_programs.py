@@ -8,10 +8,10 @@ from typing import Any
 import requests
 from web_people import Visitor
 
-from mowalert.service.enrol import enrol
-from mowalert.service.guides import guides_now
-from mowalert.service.keys import Scope, make_key
-from mowalert.service.lawn_table import read_table
+from mowalert.service.keepers.keys import Scope, make_key
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.reading.lawn_table import read_table
+from mowalert.service.region.guides import guides_now
 
 API = "/api/v1"
 HEADER = "keeper,kind,email,site,lawn,latitude,longitude,grass,height_mm,watering,last_mown_on,last_height_mm"

@@ -10,8 +10,8 @@ from mowalert.domain.notices import Notice
 from mowalert.domain.replies import Problem
 from mowalert.domain.words import NoticeKind, Units
 from mowalert.languages import N_
-from mowalert.service.answers import Answer, AnswerKind
 from mowalert.service.records import KeeperRecord
+from mowalert.service.telling.answers import Answer, AnswerKind
 
 LONGEST_NAME, LONGEST_PLACE = 20, 40
 EXAMPLES = {Units.US: "3 in", Units.METRIC: "75 mm"}

@@ -6,7 +6,7 @@ from mowalert.channels.crew_wording import CrewWording
 from mowalert.channels.rendering import template
 from mowalert.domain.words import HoldReason
 from mowalert.languages import sentence, spoken
-from mowalert.service.client_record import ClientRecord, RecordLine
+from mowalert.service.crews.client_record import ClientRecord, RecordLine
 
 COLUMNS = ("date", "lawn", "what", "height_mm", "share_removed", "limit", "reason", "until", "note")
 

@@ -10,7 +10,7 @@ from mowalert.domain.notices import RenderedEmail
 from mowalert.domain.units import c_from_f
 from mowalert.domain.warnings import OfficialWarning
 from mowalert.languages import N_
-from mowalert.service.heat_days import HeatDay
+from mowalert.service.crews.heat_days import HeatDay
 
 BANDS = {
     HeatBand.NONE: "",

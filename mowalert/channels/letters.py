@@ -6,9 +6,9 @@ from mowalert.channels.answers import answer_text
 from mowalert.channels.gsm import PLAIN, plain
 from mowalert.domain.words import Channel
 from mowalert.languages import translations
-from mowalert.service.answers import Answer
-from mowalert.service.letters import Letter
 from mowalert.service.records import KeeperRecord
+from mowalert.service.telling.answers import Answer
+from mowalert.service.telling.letters import Letter
 
 PARAGRAPH = '<p style="margin:0 0 14px">{}</p>'
 BUTTON = (

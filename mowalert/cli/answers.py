@@ -7,8 +7,8 @@ import typer
 from mowalert.cli.common import JsonOption, one_line_errors, opened, print_json
 from mowalert.domain.lawn import place_name
 from mowalert.errors import InputError
-from mowalert.service.why import Why, notices_of
-from mowalert.service.why import why as why_told
+from mowalert.service.telling.why import Why, notices_of
+from mowalert.service.telling.why import why as why_told
 
 
 def register(app: typer.Typer) -> None:

@@ -62,7 +62,7 @@ def bounces(
 def _taken(services: Services, raw: bytes, now: datetime) -> Counter[str]:
     """Take in a mail; how many reports met which end, or that it held none."""
     from mowalert.channels.bounces import read_bounce
-    from mowalert.service.bounced import take_bounce
+    from mowalert.service.sending.bounced import take_bounce
 
     try:
         reports = read_bounce(raw, host=services.policy.host)

@@ -7,7 +7,7 @@ import typer
 from mowalert.channels.bulletin import bulletin_text, in_plain_lines
 from mowalert.cli.common import AtOption, JsonOption, moment, one_line_errors, opened, print_json
 from mowalert.errors import InputError
-from mowalert.service.bulletin import (
+from mowalert.service.region.bulletin import (
     LONGEST_SAID,
     KeptBulletin,
     bulletin_page,

@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from mowalert.cli.common import counted, print_json
-from mowalert.service.crew_tables import SetUpReport
+from mowalert.service.crews.crew_tables import SetUpReport
 from mowalert.service.known import organisation
 from mowalert.wiring import Services
 

@@ -17,8 +17,8 @@ from mowalert.cli.common import (
 )
 from mowalert.cli.company import ConfirmOption, tell_set_up
 from mowalert.service.crew_records import Role
-from mowalert.service.crew_setup import NewContact, keep_contact, remove_contact, void_contact_links
-from mowalert.service.crew_tables import CONTACT_COLUMNS, import_contacts
+from mowalert.service.crews.crew_setup import NewContact, keep_contact, remove_contact, void_contact_links
+from mowalert.service.crews.crew_tables import CONTACT_COLUMNS, import_contacts
 from mowalert.service.known import organisation
 
 contacts_app = typer.Typer(no_args_is_help=True, help="People of an organisation who are written to.")

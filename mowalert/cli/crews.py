@@ -25,21 +25,21 @@ from mowalert.domain.crews import Position
 from mowalert.domain.day_sheet import DaySheet, SheetReader, WeekAhead
 from mowalert.domain.rounds import DAY_NAMES
 from mowalert.errors import InputError
-from mowalert.service.crew_setup import (
+from mowalert.service.crews.crew_setup import (
     keep_crew,
     keep_hours,
     retire_crew,
 )
-from mowalert.service.crew_tables import (
+from mowalert.service.crews.crew_tables import (
     CREW_COLUMNS,
     import_crews,
 )
-from mowalert.service.day_hours import days_in, hours_in
-from mowalert.service.day_plans import sheet_of, with_visits
-from mowalert.service.handing_out import change_day
+from mowalert.service.crews.day_plans import sheet_of, with_visits
+from mowalert.service.crews.handing_out import change_day
+from mowalert.service.crews.morning import ASKED, RAIN, plan_morning
+from mowalert.service.crews.week import week_ahead
 from mowalert.service.known import crew_named, organisation
-from mowalert.service.morning import ASKED, RAIN, plan_morning
-from mowalert.service.week import week_ahead
+from mowalert.service.reading.day_hours import days_in, hours_in
 from mowalert.wiring import Services
 
 crews_app = typer.Typer(no_args_is_help=True, help="Crews, their hours and their days.")

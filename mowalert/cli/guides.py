@@ -21,10 +21,10 @@ from mowalert.cli.common import (
 from mowalert.domain.guides import DATED, DaySpan, Guide
 from mowalert.errors import InputError
 from mowalert.parameters import load_turf
-from mowalert.service.guide_text import read_guide
-from mowalert.service.guides import allow_again, guide_of, guides_now, keep_guide, keep_off, treated
 from mowalert.service.known import reason_named
 from mowalert.service.records import KeptOff
+from mowalert.service.region.guide_text import read_guide
+from mowalert.service.region.guides import allow_again, guide_of, guides_now, keep_guide, keep_off, treated
 from mowalert.settings import config_file
 
 app = typer.Typer(no_args_is_help=True, help="Check, add and show region guides.")

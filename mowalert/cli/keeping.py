@@ -22,8 +22,8 @@ from mowalert.domain.notices import Notice
 from mowalert.domain.words import NoticeKind
 from mowalert.errors import InputError
 from mowalert.service.known import known_lawn
-from mowalert.service.look import due_now, held_now
-from mowalert.service.report import (
+from mowalert.service.lawns.look import due_now, held_now
+from mowalert.service.lawns.report import (
     Reported,
     forget_learned,
     report_height,

@@ -13,7 +13,7 @@ from mowalert.cli.common import (
     opened,
     print_json,
 )
-from mowalert.service.keys import Scope, list_keys, make_key, revoke_key
+from mowalert.service.keepers.keys import Scope, list_keys, make_key, revoke_key
 from mowalert.service.ports import ApiKeyRecord
 
 app = typer.Typer(no_args_is_help=True, help="Make, list and revoke keys of keepers' own programs.")

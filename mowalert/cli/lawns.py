@@ -21,12 +21,12 @@ from mowalert.cli.common import (
     write_text,
 )
 from mowalert.domain.lawn import place_name
-from mowalert.service.enrol import enrol
-from mowalert.service.export import export_rows
-from mowalert.service.guides import guides_now
-from mowalert.service.lawn_rows import COLUMNS
-from mowalert.service.lawn_table import ImportReport, read_table
-from mowalert.service.sheet import no_formula
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.lawns.export import export_rows
+from mowalert.service.reading.lawn_rows import COLUMNS
+from mowalert.service.reading.lawn_table import ImportReport, read_table
+from mowalert.service.reading.sheet import no_formula
+from mowalert.service.region.guides import guides_now
 
 app = typer.Typer(no_args_is_help=True, help="Bring lawns in, out, and show them.")
 

@@ -19,7 +19,7 @@ from mowalert.cli.common import (
 )
 from mowalert.domain.lookback import FEWEST_LAWNS, Figures
 from mowalert.errors import InputError
-from mowalert.service.lookback import (
+from mowalert.service.region.lookback import (
     Asked,
     LookBack,
     Row,

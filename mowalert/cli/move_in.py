@@ -20,14 +20,14 @@ from mowalert.cli.common import (
 )
 from mowalert.errors import InputError
 from mowalert.office.sheets import read_sheet
-from mowalert.service.completion import completion_table, known_positions, read_positions
-from mowalert.service.lawn_rows import Problem
-from mowalert.service.mapping import ColumnMapping, propose
-from mowalert.service.move_in import MoveIn, move_in
-from mowalert.service.office_rows import Conversion
-from mowalert.service.office_table import OfficeTable, office_table
-from mowalert.service.sheet import Sheet
-from mowalert.service.written import DayOrder, Decimals
+from mowalert.service.office.completion import completion_table, known_positions, read_positions
+from mowalert.service.office.mapping import ColumnMapping, propose
+from mowalert.service.office.move_in import MoveIn, move_in
+from mowalert.service.office.office_rows import Conversion
+from mowalert.service.office.office_table import OfficeTable, office_table
+from mowalert.service.reading.lawn_rows import Problem
+from mowalert.service.reading.sheet import Sheet
+from mowalert.service.reading.written import DayOrder, Decimals
 from mowalert.wiring import Services
 
 MOST_SHOWN = 40

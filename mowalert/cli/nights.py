@@ -22,11 +22,11 @@ from mowalert.cli.common import (
     settings_now,
 )
 from mowalert.errors import ConfigError
-from mowalert.service.deliver import DeliveryReport
 from mowalert.service.failures import note_failure
-from mowalert.service.night import NightReport, run_night
-from mowalert.service.retention import forget_daily, forget_old, old_rows
-from mowalert.service.status import CallState, Status, note_scheduler, status_of
+from mowalert.service.nights.night import NightReport, run_night
+from mowalert.service.sending.deliver import DeliveryReport
+from mowalert.service.upkeep.retention import forget_daily, forget_old, old_rows
+from mowalert.service.upkeep.status import CallState, Status, note_scheduler, status_of
 from mowalert.store.upgrade import head, schema_version, upgrade
 from mowalert.wiring import Services, settle_in
 

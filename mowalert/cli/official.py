@@ -17,7 +17,7 @@ from mowalert.cli.common import (
     print_json,
 )
 from mowalert.domain.warnings import PlacedWarning, Severity
-from mowalert.service.official import Standing, standing_warnings
+from mowalert.service.local.official import Standing, standing_warnings
 from mowalert.wiring import Services
 
 UTC_NAME = "UTC"

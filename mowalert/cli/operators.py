@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from mowalert.cli.common import JsonOption, counted, one_line_errors, opened, print_json, read_text
-from mowalert.service.operators import operators, remove_operator, set_operator
+from mowalert.service.upkeep.operators import operators, remove_operator, set_operator
 
 app = typer.Typer(no_args_is_help=True, help="Say who may look at the operators' page.")
 Name = Annotated[str, typer.Argument(help="The operator's name.")]

@@ -22,12 +22,12 @@ from mowalert.cli.common import (
 )
 from mowalert.cli.parks import ClassOption, DistrictOption, SitesOption, ToOption
 from mowalert.errors import InputError
-from mowalert.service.heat_days import heat_of_day
+from mowalert.service.crews.heat_days import heat_of_day
+from mowalert.service.growing.watering import turn_off, turn_on
 from mowalert.service.known import organisation
+from mowalert.service.local.restrictions import NewRestriction, lift, read_area, restrict
+from mowalert.service.local.where import Where
 from mowalert.service.park_records import HeatPlan, Polygon, RestrictionKind, RestrictionRecord, WateringOff
-from mowalert.service.restrictions import NewRestriction, lift, read_area, restrict
-from mowalert.service.watering import turn_off, turn_on
-from mowalert.service.where import Where
 
 AllOption = Annotated[bool, typer.Option("--all", help="Also what is over.")]
 

@@ -27,11 +27,11 @@ from mowalert.domain.holds import LASTING
 from mowalert.domain.lawn import place_name
 from mowalert.errors import InputError
 from mowalert.office.day_table import as_csv
-from mowalert.service.class_rules import close, keep_class, place_in_districts, reopen
-from mowalert.service.hold_log import LoggedStep, hold_log
 from mowalert.service.known import organisation, reason_named
+from mowalert.service.local.where import Where
 from mowalert.service.park_records import ClassRule
-from mowalert.service.where import Where
+from mowalert.service.parks.class_rules import close, keep_class, place_in_districts, reopen
+from mowalert.service.parks.hold_log import LoggedStep, hold_log
 
 FromOption = Annotated[str | None, typer.Option("--from", help="First day.")]
 ToOption = Annotated[str | None, typer.Option("--to", help="Last day.")]

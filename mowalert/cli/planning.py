@@ -34,7 +34,7 @@ from mowalert.domain.planning import (
 from mowalert.domain.words import Sun, Watering
 from mowalert.errors import InputError
 from mowalert.parameters import load_turf
-from mowalert.service.plan import (
+from mowalert.service.region.plan import (
     Basis,
     Keeping,
     PastWeather,
@@ -47,7 +47,7 @@ from mowalert.service.plan import (
     place_at,
     plan,
 )
-from mowalert.service.simulate import check_height
+from mowalert.service.region.simulate import check_height
 from mowalert.settings import config_file
 
 MOST_HEIGHTS = 6

@@ -10,8 +10,8 @@ from matplotlib.figure import Figure
 from mowalert.domain.season import Season
 from mowalert.domain.thirds import limit_height_mm
 from mowalert.errors import InputError
-from mowalert.service.look import LawnOutlook
-from mowalert.service.simulate import SeasonLawn
+from mowalert.service.lawns.look import LawnOutlook
+from mowalert.service.region.simulate import SeasonLawn
 
 mpl.use("Agg")
 INK, QUIET = "#2f4a6d", "#5a554b"

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from mowalert.cli.lookback import row_name
 from mowalert.cli.plots import save
 from mowalert.domain.lookback import Figures
-from mowalert.service.lookback import LookBack
+from mowalert.service.region.lookback import LookBack
 
 INK, PAPER = "#2f2f2f", "white"
 BANDS = (

@@ -9,7 +9,7 @@ from mowalert.cli.common import MONTHS
 from mowalert.cli.plots import save
 from mowalert.domain.planning import DaySpread, HeightNeed, HeightPlan, MonthDay
 from mowalert.errors import InputError
-from mowalert.service.plan import Keeping, Plan
+from mowalert.service.region.plan import Keeping, Plan
 
 INK, QUIET = "#2f4a6d", "#8a8478"
 HATCHES = ("//", "..", "\\\\", "xx", "--", "oo")

@@ -24,8 +24,8 @@ from mowalert.domain.season import CutAt, Season
 from mowalert.domain.words import Sun, Watering
 from mowalert.errors import InputError
 from mowalert.parameters import load_turf
-from mowalert.service.look import outlook_of
-from mowalert.service.simulate import SeasonLawn, SeasonWeather, read_weather, simulate
+from mowalert.service.lawns.look import outlook_of
+from mowalert.service.region.simulate import SeasonLawn, SeasonWeather, read_weather, simulate
 from mowalert.settings import config_file
 
 

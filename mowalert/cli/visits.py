@@ -21,8 +21,8 @@ from mowalert.cli.common import (
 )
 from mowalert.cli.company import OnOption, keeper_id_of
 from mowalert.service.crew_records import Outcome, SkipReason, VisitRecord
+from mowalert.service.crews.visits import Visit, report_visit, undo_visit, visits_between
 from mowalert.service.known import organisation
-from mowalert.service.visits import Visit, report_visit, undo_visit, visits_between
 
 SHOWN_D = 30
 
@@ -105,7 +105,7 @@ def upload_visits(
 ) -> None:
     """Keep the visits of a table; every bad row is named, and then nothing is kept."""
     from mowalert.office.sheets import read_sheet
-    from mowalert.service.visit_table import take_visits
+    from mowalert.service.crews.visit_table import take_visits
 
     with one_line_errors(), opened() as services:
         sheet, now = read_sheet(file), moment(at)
@@ -140,7 +140,7 @@ def record(
     from mowalert.channels.client_words import COLUMNS, record_page, record_rows
     from mowalert.office.day_table import as_csv
     from mowalert.office.paper import as_pdf
-    from mowalert.service.client_record import client_record
+    from mowalert.service.crews.client_record import client_record
 
     with one_line_errors(), opened() as services:
         now = moment(at)
@@ -170,7 +170,7 @@ def link(
     json: JsonOption = False,
 ) -> None:
     """Make the link at which a client can read their property's record, and nothing else."""
-    from mowalert.service.client_links import client_link, void_client_links
+    from mowalert.service.crews.client_links import client_link, void_client_links
 
     with one_line_errors(), opened() as services:
         if void:

@@ -26,17 +26,17 @@ from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel, HoldReason, NoticeKind
 from mowalert.links import Links
 from mowalert.parameters import load_turf
-from mowalert.service.crew_setup import keep_contact, keep_crew
-from mowalert.service.deliver import SmsPolicy, deliver
-from mowalert.service.enrol import enrol
-from mowalert.service.guides import guides_now, keep_guide
-from mowalert.service.handing_out import Office
-from mowalert.service.lawn_table import read_table
-from mowalert.service.morning import Dispatch
-from mowalert.service.night import run_night
+from mowalert.service.crews.crew_setup import keep_contact, keep_crew
+from mowalert.service.crews.handing_out import Office
+from mowalert.service.crews.morning import Dispatch
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.nights.night import run_night
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
+from mowalert.service.reading.lawn_table import read_table
 from mowalert.service.records import KeeperRecord, LawnRecord, ToldRecord
+from mowalert.service.region.guides import guides_now, keep_guide
+from mowalert.service.sending.deliver import SmsPolicy, deliver
 from mowalert.settings import config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import upgrade

@@ -5,7 +5,7 @@ from io import StringIO
 from zoneinfo import ZoneInfo
 
 from mowalert.service.crew_records import Role
-from mowalert.service.crew_setup import NewContact
+from mowalert.service.crews.crew_setup import NewContact
 
 TOWN = "Quillmere"
 LATITUDE_DEG, LONGITUDE_DEG, ELEVATION_M = 41.85, -93.15, 290.0

@@ -8,10 +8,10 @@ from mowalert.domain.day_sheet import DaySheet, SheetStop
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import NoticeKind
 from mowalert.service.crew_records import Outcome, SkipReason
-from mowalert.service.day_plans import newest_sheets
+from mowalert.service.crews.day_plans import newest_sheets
+from mowalert.service.crews.visits import Visit, report_visit
+from mowalert.service.lawns.report import report_mowing
 from mowalert.service.records import KeeperRecord, ToldRecord
-from mowalert.service.report import report_mowing
-from mowalert.service.visits import Visit, report_visit
 from mowalert.store.engine import SqlStore
 
 CUTS = frozenset({NoticeKind.MOW, NoticeKind.OVERGROWN})

@@ -7,7 +7,7 @@ from time import perf_counter
 import structlog
 from structlog.contextvars import bound_contextvars
 
-from mowalert.service.deliver import DeliveryReport
+from mowalert.service.sending.deliver import DeliveryReport
 from mowalert.wiring import Services
 
 log = structlog.get_logger()

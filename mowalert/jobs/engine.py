@@ -18,8 +18,8 @@ from structlog.contextvars import bound_contextvars
 from mowalert.errors import BrokerError
 from mowalert.jobs.delivery import send_batch
 from mowalert.jobs.night_work import Done, shards_to_give, work_on
-from mowalert.service.deliver import DeliveryReport
-from mowalert.service.shards import run_of
+from mowalert.service.nights.shards import run_of
+from mowalert.service.sending.deliver import DeliveryReport
 from mowalert.settings import Settings
 from mowalert.wiring import Services, open_services, settle_in
 

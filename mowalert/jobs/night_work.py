@@ -5,10 +5,10 @@ from datetime import datetime, timedelta
 
 import structlog
 
-from mowalert.service.night import begin_night, end_night, next_moment
+from mowalert.service.nights.night import begin_night, end_night, next_moment
+from mowalert.service.nights.shards import run_shard
+from mowalert.service.nights.totals import SHARDS
 from mowalert.service.ports_nights import NightRecord, NightState, ShardRecord, ShardState
-from mowalert.service.shards import run_shard
-from mowalert.service.totals import SHARDS
 from mowalert.wiring import Services
 
 SENT_AGAIN_AFTER = timedelta(minutes=15)

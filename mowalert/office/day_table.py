@@ -8,7 +8,7 @@ from io import BytesIO, StringIO
 from mowalert.domain.clock import clock
 from mowalert.domain.day_sheet import CrewSheet, DaySheet, SheetLawn, SheetStop
 from mowalert.errors import InputError
-from mowalert.service.sheet import no_formula
+from mowalert.service.reading.sheet import no_formula
 
 Cell = str | int | float | date | time | None
 COLUMNS = (

@@ -11,8 +11,8 @@ from mowalert.office.cells import RawRow
 from mowalert.office.survey import column_letters
 from mowalert.office.text_tables import text_rows
 from mowalert.office.workbooks import Page
-from mowalert.service.lawn_rows import Problem
-from mowalert.service.sheet import Figure, Sheet, SheetRow
+from mowalert.service.reading.lawn_rows import Problem
+from mowalert.service.reading.sheet import Figure, Sheet, SheetRow
 
 LARGEST_FILE = 100 * 1024 * 1024
 HEADER_WITHIN = 20

@@ -13,8 +13,8 @@ from typing import TextIO
 
 from mowalert.errors import InputError
 from mowalert.office.cells import Doubt, Measure, RawRow, tidied, too_long
-from mowalert.service.sheet import as_told
-from mowalert.service.tables import numbered
+from mowalert.service.reading.sheet import as_told
+from mowalert.service.reading.tables import numbered
 
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 CHUNK = 1 << 16

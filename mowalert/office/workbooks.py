@@ -14,7 +14,7 @@ from zipfile import BadZipFile, ZipFile, ZipInfo
 from mowalert.errors import InputError
 from mowalert.office.cells import Doubt, Measure, RawRow, tidied, too_long
 from mowalert.office.survey import MergedCells, Survey, survey
-from mowalert.service.sheet import Figure
+from mowalert.service.reading.sheet import Figure
 
 LARGEST_UNPACKED = 200 * 1024 * 1024
 LARGEST_PART = {"xl/sharedStrings.xml": 64 * 1024 * 1024, "xl/styles.xml": 8 * 1024 * 1024}

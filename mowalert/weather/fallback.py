@@ -7,8 +7,8 @@ from typing import Protocol
 
 from mowalert.domain.weather import Ensemble, Place, PlaceWeather, Refusal
 from mowalert.errors import SourceError
+from mowalert.service.growing.pull import FORECASTS_SHARE
 from mowalert.service.ports import Pulled
-from mowalert.service.pull import FORECASTS_SHARE
 from mowalert.weather.budget import Budget
 from mowalert.weather.days import UNREADABLE
 from mowalert.weather.open_meteo import ENSEMBLE_CALLS, OpenMeteo

@@ -10,7 +10,7 @@ from mowalert.channels.wording import wording_in
 from mowalert.domain.crews import Change
 from mowalert.domain.day_sheet import CrewSheet, DaySheet
 from mowalert.errors import InputError
-from mowalert.service.own_work import OwnWork, own_work
+from mowalert.service.crews.own_work import OwnWork, own_work
 from mowalert.web.site import Site, number_in
 from mowalert.web.typed import day_in
 

@@ -14,7 +14,7 @@ from mowalert.channels.bulletin import (
 from mowalert.channels.wording import wording_in
 from mowalert.domain.bulletin import Bulletin, Lesson
 from mowalert.domain.words import Units
-from mowalert.service.bulletin import KeptBulletin, week_name
+from mowalert.service.region.bulletin import KeptBulletin, week_name
 from mowalert.web.drawing import (
     ENGLISH,
     SPANISH,

@@ -7,7 +7,7 @@ from mowalert.channels.wording import Wording, wording_in
 from mowalert.domain.lawn import place_name
 from mowalert.domain.notices import HoldFacts, Notice
 from mowalert.domain.words import NoticeKind, Units
-from mowalert.service.calendar import CalendarDays
+from mowalert.service.keepers.calendar import CalendarDays
 from mowalert.service.records import KeeperRecord
 
 

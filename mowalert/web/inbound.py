@@ -9,8 +9,8 @@ from urllib.parse import parse_qsl
 
 import orjson
 
-from mowalert.service.addresses import phone_in
-from mowalert.service.replies import InboundText
+from mowalert.service.reading.addresses import phone_in
+from mowalert.service.sending.replies import InboundText
 from mowalert.settings import SmsSettings
 
 MOST_FIELDS = 100

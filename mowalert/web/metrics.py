@@ -14,10 +14,10 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from mowalert.errors import StoreError
 from mowalert.service.failures import FAILURES
-from mowalert.service.overview import ages_by_source
+from mowalert.service.nights.totals import DELIVERIES, NIGHT_WORK, NIGHTS, SHARDS, STEP_SECONDS
 from mowalert.service.ports import Store
-from mowalert.service.status import NO_LIMITS, NightStatus, Status, status_of
-from mowalert.service.totals import DELIVERIES, NIGHT_WORK, NIGHTS, SHARDS, STEP_SECONDS
+from mowalert.service.upkeep.overview import ages_by_source
+from mowalert.service.upkeep.status import NO_LIMITS, NightStatus, Status, status_of
 
 METHODS = frozenset({"DELETE", "GET", "HEAD", "OPTIONS", "PATCH", "POST", "PUT"})
 ELSEWHERE = "none"

@@ -8,7 +8,7 @@ from mowalert.domain.lawn import place_name
 from mowalert.domain.notices import Notice
 from mowalert.domain.words import NoticeKind, Units
 from mowalert.languages import translations
-from mowalert.service.page import LawnPage
+from mowalert.service.keepers.page import LawnPage
 from mowalert.service.records import EventRecord, KeeperRecord, ToldRecord
 from mowalert.web.drawing import (
     ENGLISH,

@@ -10,7 +10,7 @@ from secrets import token_urlsafe
 
 from fastapi import Request, Response
 
-from mowalert.service.operators import Operator
+from mowalert.service.upkeep.operators import Operator
 from mowalert.web.site import Site
 
 OPERATOR = "operator"

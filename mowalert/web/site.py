@@ -15,8 +15,8 @@ from mowalert.channels.wording import wording_in
 from mowalert.domain.words import Units
 from mowalert.languages import LANGUAGES, best_language, sentence, translations
 from mowalert.links import Links
-from mowalert.service.letters import Letters
 from mowalert.service.records import KeeperRecord
+from mowalert.service.telling.letters import Letters
 from mowalert.wiring import Services
 
 MONDAY = date(2024, 1, 1)

@@ -27,15 +27,15 @@ from mowalert.domain.holds import LASTING, TOLD
 from mowalert.domain.weather import DayHours, Place, WeatherDay
 from mowalert.domain.words import Channel, HoldReason
 from mowalert.links import Links
-from mowalert.service.crew_heat_notices import HeatOffice, tell_crew_heat
 from mowalert.service.crew_records import Role, SiteWork
-from mowalert.service.crew_setup import NewContact, keep_contact
-from mowalert.service.enrol import enrol
-from mowalert.service.lawn_table import read_table
-from mowalert.service.night import run_night
-from mowalert.service.outlook import load_stands
+from mowalert.service.crews.crew_heat_notices import HeatOffice, tell_crew_heat
+from mowalert.service.crews.crew_setup import NewContact, keep_contact
+from mowalert.service.growing.outlook import load_stands
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.nights.night import run_night
 from mowalert.service.park_records import HeatPlan, HoldLogRecord, HoldStep
 from mowalert.service.policy import Policy
+from mowalert.service.reading.lawn_table import read_table
 from mowalert.store.engine import SqlStore
 
 NAME = "Desert Parks"

@@ -24,7 +24,7 @@ from mowalert.domain.thirds import THIRD
 from mowalert.domain.travel import by_great_circle
 from mowalert.domain.words import Watering
 from mowalert.parameters import load_turf
-from mowalert.service.simulate import SeasonLawn, read_weather, simulate
+from mowalert.service.region.simulate import SeasonLawn, read_weather, simulate
 from mowalert.settings import config_file
 
 TURF = load_turf(config_file("grasses.toml"))

@@ -14,8 +14,8 @@ from mowalert.domain.lawn import Due, due_after
 from mowalert.domain.stand import StandKey, rooting_class
 from mowalert.domain.weather import Ensemble, Place, PlaceWeather, WeatherDay
 from mowalert.domain.words import Sun, Watering
-from mowalert.service.grow import grow_stands
-from mowalert.service.outlook import unpack_curve
+from mowalert.service.growing.grow import grow_stands
+from mowalert.service.growing.outlook import unpack_curve
 from mowalert.service.ports import Pulled
 from mowalert.service.records import GrowthRecord
 from mowalert.store.engine import SqlStore

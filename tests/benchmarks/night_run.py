@@ -12,13 +12,13 @@ from country import NIGHT, OneWeather
 from mowalert.channels.messages import Messages
 from mowalert.domain.grasses import Turf
 from mowalert.domain.words import Channel
-from mowalert.service.grow import grow_stands
-from mowalert.service.night import begin_night, end_night
+from mowalert.service.growing.grow import grow_stands
+from mowalert.service.growing.pull import pull_weather
+from mowalert.service.lawns.silence import assume_cuts
+from mowalert.service.nights.night import begin_night, end_night
+from mowalert.service.nights.shards import tell_shard
 from mowalert.service.policy import Policy
 from mowalert.service.ports_nights import ShardState
-from mowalert.service.pull import pull_weather
-from mowalert.service.shards import tell_shard
-from mowalert.service.silence import assume_cuts
 from mowalert.store.engine import SqlStore
 from mowalert.wiring import settle_in
 

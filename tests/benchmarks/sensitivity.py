@@ -18,7 +18,7 @@ import seasons as sn
 from mowalert.domain import growth, stand
 from mowalert.domain.grasses import Turf
 from mowalert.domain.season import CutAt
-from mowalert.service.simulate import SeasonLawn, simulate
+from mowalert.service.region.simulate import SeasonLawn, simulate
 
 FIELDS = Path("../shared/data/fields")
 LAWN = SeasonLawn(sn.TURF.grasses["kentucky_bluegrass"], 65.0, 38.04, 299.0)

@@ -12,7 +12,7 @@ from mowalert.channels.heat_words import HeatMessages
 from mowalert.domain.day_sheet import SheetReader
 from mowalert.domain.notices import CrewHeat
 from mowalert.domain.words import Units
-from mowalert.service.heat_days import HeatDay
+from mowalert.service.crews.heat_days import HeatDay
 
 HEAT = HeatDay("River Parks", CrewHeat(THURSDAY, 104.0, 15, True, 7, 11), "North", 80.0, 90.0)
 EMERGENCY = {"en": "call the emergency number", "es": "llame al numero de emergencias"}

@@ -16,7 +16,7 @@ from mowalert.channels.letters import ServiceLetters
 from mowalert.domain.replies import Problem
 from mowalert.domain.words import Channel, NoticeKind, Units
 from mowalert.languages import LANGUAGES
-from mowalert.service.answers import Answer, AnswerKind
+from mowalert.service.telling.answers import Answer, AnswerKind
 
 WEDNESDAY = date(2026, 9, 23)
 LONG_PLACE = "The meadow [behind] the old pumping station, south of the river, lawn 12"

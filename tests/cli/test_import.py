@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from program import Program
 
 from mowalert.errors import InputError
-from mowalert.service.lawn_table import read_table
+from mowalert.service.reading.lawn_table import read_table
 
 NOW = "2026-05-07T12:00Z"
 NOON = datetime(2026, 5, 7, 12, tzinfo=UTC)

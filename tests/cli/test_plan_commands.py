@@ -17,9 +17,9 @@ from mowalert.domain.planning import daily_growth_mm, fastest_growth_mm, height_
 from mowalert.domain.weather import Place, Refusal, WeatherDay
 from mowalert.domain.words import Watering
 from mowalert.errors import SourceError
-from mowalert.service.plan import PlannedLawn, keepable, past_from_archive, past_from_table, plan
 from mowalert.service.ports import Pulled
-from mowalert.service.simulate import SeasonLawn, read_weather, season_curve
+from mowalert.service.region.plan import PlannedLawn, keepable, past_from_archive, past_from_table, plan
+from mowalert.service.region.simulate import SeasonLawn, read_weather, season_curve
 
 HEADER = "date,t_min_c,t_max_c,rain_mm"
 SEATTLE = ("--latitude", 47.45, "--elevation", 110, "--grass", "perennial ryegrass")

@@ -9,7 +9,7 @@ import pytest
 from program import Program
 
 from mowalert.domain.warnings import OfficialWarning, PlacedWarning, Severity, WarningKind
-from mowalert.service.official import ASKED
+from mowalert.service.local.official import ASKED
 from mowalert.service.ports import PulledWarnings
 from mowalert.store.engine import SqlStore
 

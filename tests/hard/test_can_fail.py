@@ -16,7 +16,7 @@ from mowalert.channels.smtp import RefusedError
 from mowalert.cli import lawns
 from mowalert.domain import rounds
 from mowalert.errors import DeliveryError
-from mowalert.service import joining
+from mowalert.service.keepers import joining
 
 Check = Callable[[Path], None]
 

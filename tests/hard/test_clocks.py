@@ -11,17 +11,17 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 from builders import TURF
 from hard.ledger import note
-from service.test_night import PlainWords
+from service.nights.test_night import PlainWords
 from skies import Skies
 from stores import new_store
 from test_soak import Way
 
 from mowalert.domain.words import Channel
-from mowalert.service.deliver import SmsPolicy, deliver
-from mowalert.service.enrol import enrol
-from mowalert.service.lawn_table import read_table
-from mowalert.service.night import run_night
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.nights.night import run_night
 from mowalert.service.policy import Policy
+from mowalert.service.reading.lawn_table import read_table
+from mowalert.service.sending.deliver import SmsPolicy, deliver
 from mowalert.store.engine import SqlStore, open_engine
 from mowalert.store.tables import outbox
 

@@ -19,7 +19,7 @@ from mowalert.channels.email import FileTransport
 from mowalert.channels.sms import FileSms
 from mowalert.domain.words import Channel
 from mowalert.errors import SourceError
-from mowalert.service.deliver import DeliveryReport, SmsPolicy, deliver
+from mowalert.service.sending.deliver import DeliveryReport, SmsPolicy, deliver
 from mowalert.store.engine import SqlStore
 from mowalert.weather.http import Http
 

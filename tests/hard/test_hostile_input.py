@@ -21,7 +21,7 @@ from web_programs import enrolled, program
 from mowalert.cli.common import read_text
 from mowalert.errors import ConfigError, InputError
 from mowalert.links import CONFIRM, MOWED, PAGE, UNSUBSCRIBE, Links
-from mowalert.service.guide_text import read_guide
+from mowalert.service.region.guide_text import read_guide
 
 NOW = datetime(2026, 5, 7, 15, 0, tzinfo=UTC)
 LINKS = Links("https://lawns.example.org", "a secret of the tests")

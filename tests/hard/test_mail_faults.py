@@ -24,9 +24,9 @@ from stores import new_store
 from mowalert.channels.email import SmtpTransport
 from mowalert.channels.sms import HttpSms
 from mowalert.domain.words import Channel
-from mowalert.service.deliver import SmsPolicy, deliver
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
+from mowalert.service.sending.deliver import SmsPolicy, deliver
 from mowalert.store.engine import SqlStore
 
 POLICY = Policy(frozenset(Channel), timedelta(hours=36))

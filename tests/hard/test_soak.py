@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 from builders import TURF
 from ledger import note
-from service.test_night import GRASSES, PlainWords
+from service.nights.test_night import GRASSES, PlainWords
 from skies import Skies, a_day, growing_weather
 from stores import new_store
 
@@ -21,13 +21,13 @@ from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.weather import Place, WeatherDay
 from mowalert.domain.words import Channel
 from mowalert.errors import DeliveryError
-from mowalert.service.deliver import SmsPolicy, deliver
-from mowalert.service.enrol import enrol
-from mowalert.service.lawn_table import read_table
-from mowalert.service.night import run_night
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.lawns.report import report_mowing
+from mowalert.service.nights.night import run_night
 from mowalert.service.policy import Policy
+from mowalert.service.reading.lawn_table import read_table
 from mowalert.service.records import ToldRecord
-from mowalert.service.report import report_mowing
+from mowalert.service.sending.deliver import SmsPolicy, deliver
 from mowalert.store.engine import SqlStore
 from mowalert.store.tables import outbox
 

@@ -16,12 +16,12 @@ from stores import new_store
 from web_people import ANN, Visitor, text_of
 
 from mowalert.cli.lawns import _table
-from mowalert.service.enrol import enrol
-from mowalert.service.export import export_rows
-from mowalert.service.joining import ask_to_join, confirm
-from mowalert.service.lawn_rows import COLUMNS
-from mowalert.service.lawn_table import read_table
-from mowalert.service.sheet import as_told
+from mowalert.service.keepers.joining import ask_to_join, confirm
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.lawns.export import export_rows
+from mowalert.service.reading.lawn_rows import COLUMNS
+from mowalert.service.reading.lawn_table import read_table
+from mowalert.service.reading.sheet import as_told
 from mowalert.store.engine import SqlStore
 from mowalert.web.site import network_of
 

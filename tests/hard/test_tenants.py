@@ -23,7 +23,7 @@ from web_people import ANN, BASE, Visitor
 from web_programs import API, Program, program
 
 from mowalert.links import CONFIRM, MOWED, PAGE, WORK
-from mowalert.service.day_plans import newest_sheets
+from mowalert.service.crews.day_plans import newest_sheets
 from mowalert.service.records import SignupRecord
 from mowalert.web.app import create_app
 from mowalert.web.site import MOST_ID

@@ -26,10 +26,10 @@ from stores import contents, new_store
 
 from mowalert.domain.notices import Digest, RenderedEmail
 from mowalert.domain.words import Channel
-from mowalert.service.enrol import enrol
-from mowalert.service.lawn_table import read_table
-from mowalert.service.night import run_night
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.nights.night import run_night
 from mowalert.service.policy import Policy
+from mowalert.service.reading.lawn_table import read_table
 from mowalert.store.engine import SqlStore
 from mowalert.weather.fallback import WeatherService
 from mowalert.weather.http import Http

@@ -35,7 +35,7 @@ from town import (
 from town_worker import STEPS
 
 from mowalert.jobs.engine import Engine
-from mowalert.service.deliver import LEASE, deliver
+from mowalert.service.sending.deliver import LEASE, deliver
 from mowalert.settings import Settings
 from mowalert.store.tables import outbox
 from mowalert.wiring import Services

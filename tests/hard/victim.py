@@ -35,13 +35,13 @@ from mowalert.channels.sms import HttpSms
 from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
 from mowalert.service.backup import back_up, restore
-from mowalert.service.deliver import SmsPolicy, deliver
-from mowalert.service.enrol import enrol
-from mowalert.service.lawn_table import read_table
-from mowalert.service.night import run_night
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.lawns.report import report_mowing
+from mowalert.service.nights.night import run_night
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
-from mowalert.service.report import report_mowing
+from mowalert.service.reading.lawn_table import read_table
+from mowalert.service.sending.deliver import SmsPolicy, deliver
 from mowalert.store.backup import SqlCopies, tables_of
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import head, upgrade

@@ -30,9 +30,9 @@ from weather_server import WeatherServer
 
 from mowalert.channels.messages import Messages
 from mowalert.service.backup import back_up, restore
-from mowalert.service.enrol import enrol
-from mowalert.service.lawn_table import read_table
-from mowalert.service.night import run_night
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.nights.night import run_night
+from mowalert.service.reading.lawn_table import read_table
 from mowalert.store.backup import SqlCopies
 from mowalert.store.engine import SqlStore, open_engine
 from mowalert.store.upgrade import schema_version

@@ -15,7 +15,7 @@ from mowalert.jobs.delivery import send_batch
 from mowalert.jobs.logs import log_to_stderr
 from mowalert.jobs.night_work import shards_to_give, work_on
 from mowalert.service.ports_nights import ShardState
-from mowalert.service.status import status_of
+from mowalert.service.upkeep.status import status_of
 from mowalert.wiring import Services
 
 SHARDS = 4

@@ -25,7 +25,7 @@ from town import (
 
 from mowalert.errors import BrokerError
 from mowalert.jobs.engine import Engine
-from mowalert.service.deliver import deliver
+from mowalert.service.sending.deliver import deliver
 from mowalert.settings import load_settings
 
 

@@ -23,10 +23,10 @@ from town import (
 )
 
 from mowalert.jobs.night_work import SENT_AGAIN_AFTER, shards_to_give, work_on
-from mowalert.service.night import GIVEN_UP_AFTER
+from mowalert.service.nights.night import GIVEN_UP_AFTER
+from mowalert.service.nights.shards import spans
 from mowalert.service.ports_nights import NightState, ShardState
-from mowalert.service.shards import spans
-from mowalert.service.status import status_of
+from mowalert.service.upkeep.status import status_of
 from mowalert.store.work import SqlWork
 from mowalert.wiring import Services
 

@@ -17,10 +17,10 @@ from weather_server import WeatherServer
 
 from mowalert.errors import StoreError
 from mowalert.jobs.scheduler import run_scheduler
-from mowalert.service.enrol import enrol
 from mowalert.service.failures import note_failure
-from mowalert.service.lawn_table import read_table
-from mowalert.service.status import note_scheduler, status_of
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.reading.lawn_table import read_table
+from mowalert.service.upkeep.status import note_scheduler, status_of
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import upgrade
 

@@ -30,11 +30,11 @@ from mowalert.errors import InputError
 from mowalert.office.day_map import day_map
 from mowalert.office.day_table import COLUMNS, as_csv, as_xlsx, day_rows
 from mowalert.office.paper import as_pdf
-from mowalert.service.client_record import client_record
 from mowalert.service.crew_records import Outcome, SkipReason
-from mowalert.service.sheet import Sheet, SheetRow
-from mowalert.service.visit_table import take_visits
-from mowalert.service.visits import Visit, report_visit
+from mowalert.service.crews.client_record import client_record
+from mowalert.service.crews.visit_table import take_visits
+from mowalert.service.crews.visits import Visit, report_visit
+from mowalert.service.reading.sheet import Sheet, SheetRow
 
 READER = SheetReader(
     1, "Ana", "en", Units.US, "https://mow.example.org/work/x", "https://mow.example.org/stop"

@@ -16,14 +16,14 @@ from mowalert.domain.crews import Position
 from mowalert.errors import InputError
 from mowalert.office import workbooks
 from mowalert.office.sheets import read_sheet
-from mowalert.service.completion import completion_table, known_positions, read_positions
-from mowalert.service.crew_setup import keep_crew
-from mowalert.service.lawn_rows import Problem
-from mowalert.service.lawn_table import read_table
-from mowalert.service.mapping import Why, propose
-from mowalert.service.move_in import MoveIn, move_in
-from mowalert.service.office_table import OfficeTable, office_table
-from mowalert.service.sheet import Sheet, SheetRow
+from mowalert.service.crews.crew_setup import keep_crew
+from mowalert.service.office.completion import completion_table, known_positions, read_positions
+from mowalert.service.office.mapping import Why, propose
+from mowalert.service.office.move_in import MoveIn, move_in
+from mowalert.service.office.office_table import OfficeTable, office_table
+from mowalert.service.reading.lawn_rows import Problem
+from mowalert.service.reading.lawn_table import read_table
+from mowalert.service.reading.sheet import Sheet, SheetRow
 from mowalert.store.engine import SqlStore
 
 NOW = datetime(2026, 5, 7, 12, 0, tzinfo=UTC)

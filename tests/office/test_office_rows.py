@@ -6,11 +6,11 @@ from typing import Any
 import pytest
 
 from mowalert.errors import InputError
-from mowalert.service.lawn_rows import Problem
-from mowalert.service.mapping import Why, propose
-from mowalert.service.office_table import OfficeTable, office_table
-from mowalert.service.sheet import Figure, Sheet, SheetRow
-from mowalert.service.written import DayOrder, Decimals
+from mowalert.service.office.mapping import Why, propose
+from mowalert.service.office.office_table import OfficeTable, office_table
+from mowalert.service.reading.lawn_rows import Problem
+from mowalert.service.reading.sheet import Figure, Sheet, SheetRow
+from mowalert.service.reading.written import DayOrder, Decimals
 
 FIXED = {"keeper": "Green Quarter", "kind": "company", "email": "office@example.org"}
 PLAIN = {

@@ -11,8 +11,8 @@ from openpyxl import Workbook
 from mowalert.errors import InputError
 from mowalert.office import cells, survey
 from mowalert.office.sheets import read_sheet
-from mowalert.service.lawn_rows import Problem
-from mowalert.service.sheet import Figure, as_told, no_formula
+from mowalert.service.reading.lawn_rows import Problem
+from mowalert.service.reading.sheet import Figure, as_told, no_formula
 
 HEADER = ("Account", "Street Address", "Lat", "Phone")
 

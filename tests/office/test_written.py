@@ -5,8 +5,8 @@ from datetime import date
 import pytest
 
 from mowalert.errors import InputError
-from mowalert.service.sheet import Figure
-from mowalert.service.written import DayOrder, Decimals, Habits, day_in, decimal_marks, figure_in
+from mowalert.service.reading.sheet import Figure
+from mowalert.service.reading.written import DayOrder, Decimals, Habits, day_in, decimal_marks, figure_in
 
 POINTS, COMMAS, BOTH = (Habits(marks=frozenset(marks)) for marks in (".", ",", ".,"))
 COMMA, POINT = Habits(Decimals.COMMA), Habits(Decimals.POINT)

@@ -27,7 +27,7 @@ from mowalert.domain.arrays import Floats
 from mowalert.domain.stand import StandCurve
 from mowalert.domain.words import Watering
 from mowalert.parameters import load_turf
-from mowalert.service.simulate import SeasonLawn, SeasonWeather, read_weather, season_curve
+from mowalert.service.region.simulate import SeasonLawn, SeasonWeather, read_weather, season_curve
 from mowalert.settings import config_file
 
 FIELDS = Path(os.environ.get("MOWALERT_SHARED", "../shared")) / "data" / "fields"

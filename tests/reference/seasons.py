@@ -14,7 +14,7 @@ from vega_datasets import data
 from mowalert.domain.season import CutAt, Season
 from mowalert.domain.words import Watering
 from mowalert.parameters import load_turf
-from mowalert.service.simulate import SeasonLawn, SeasonWeather, read_weather, simulate
+from mowalert.service.region.simulate import SeasonLawn, SeasonWeather, read_weather, simulate
 from mowalert.settings import config_file
 
 TURF = load_turf(config_file("grasses.toml"))

@@ -14,7 +14,7 @@ from builders import TURF
 
 from mowalert.domain.guides import Guide
 from mowalert.domain.units import mm_from_inches
-from mowalert.service.guide_text import read_guide
+from mowalert.service.region.guide_text import read_guide
 from mowalert.settings import config_file
 
 NAMES = {

@@ -14,11 +14,11 @@ from mowalert.channels.messages import Messages
 from mowalert.domain.notices import OutgoingMessage
 from mowalert.domain.words import Channel
 from mowalert.service.backup import back_up, restore
-from mowalert.service.deliver import DeliveryReport, SmsPolicy, deliver
-from mowalert.service.enrol import enrol
-from mowalert.service.lawn_table import read_table
-from mowalert.service.night import run_night
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.nights.night import run_night
 from mowalert.service.policy import Policy
+from mowalert.service.reading.lawn_table import read_table
+from mowalert.service.sending.deliver import DeliveryReport, SmsPolicy, deliver
 from mowalert.store.backup import SqlCopies
 from mowalert.store.engine import SqlStore
 

@@ -24,6 +24,7 @@ from mowalert.service.crew_records import (
     SkipReason,
     VisitRecord,
 )
+from mowalert.service.keepers.privacy import erase, own_data
 from mowalert.service.park_records import (
     ClassHoldRecord,
     ClassRule,
@@ -37,7 +38,6 @@ from mowalert.service.park_records import (
     WateringOff,
 )
 from mowalert.service.ports import Work
-from mowalert.service.privacy import erase, own_data
 from mowalert.service.records import SiteRecord
 from mowalert.store.engine import SqlStore, open_engine
 from mowalert.store.upgrade import _run, downgrade, upgrade

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from mowalert.domain.weather import Place, PlaceWeather, WeatherDay
+from mowalert.service.growing.pull import FORECASTS_SHARE, spacing
 from mowalert.service.ports import CallBucket
-from mowalert.service.pull import FORECASTS_SHARE, spacing
-from mowalert.service.status import status_of
+from mowalert.service.upkeep.status import status_of
 from mowalert.settings import load_settings
 from mowalert.store.engine import SqlStore
 from mowalert.weather import met_norway, open_meteo

@@ -9,8 +9,8 @@ import requests
 from web_people import Visitor
 from web_programs import ANNS, HEADER, TODAY, Program, enrolled, program
 
-from mowalert.service.keys import Scope, revoke_key
-from mowalert.service.look import due_now, held_now
+from mowalert.service.keepers.keys import Scope, revoke_key
+from mowalert.service.lawns.look import due_now, held_now
 from mowalert.web.api.problems import WORDS
 from mowalert.web.app import HEADERS
 

@@ -4,7 +4,7 @@ import pytest
 from web_people import Visitor
 
 from mowalert.channels.bounces import Bounce, Complaint
-from mowalert.service.bounced import take_bounce
+from mowalert.service.sending.bounced import take_bounce
 
 
 def comes_back(visitor: Visitor, report: type[Bounce], code: str) -> None:

@@ -9,10 +9,10 @@ import requests
 from builders import TURF
 from web_people import BASE, Visitor
 
-from mowalert.service.bulletin import say_with_bulletin
-from mowalert.service.enrol import enrol
-from mowalert.service.guides import guides_now, keep_guide
-from mowalert.service.lawn_table import read_table
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.reading.lawn_table import read_table
+from mowalert.service.region.bulletin import say_with_bulletin
+from mowalert.service.region.guides import guides_now, keep_guide
 from mowalert.settings import config_file
 
 MONDAY = datetime(2026, 5, 4, 12, tzinfo=UTC)

@@ -15,8 +15,8 @@ from web_people import BASE, Visitor
 from mowalert.domain.weather import Place, WeatherDay
 from mowalert.domain.words import Units
 from mowalert.links import CALENDAR, PAGE
-from mowalert.service.report import report_mowing, undo_last
-from mowalert.service.wishes import renew_links, speak
+from mowalert.service.lawns.report import report_mowing, undo_last
+from mowalert.service.lawns.wishes import renew_links, speak
 from mowalert.store.tables import lawn
 
 

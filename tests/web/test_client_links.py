@@ -10,9 +10,9 @@ from test_work_pages import Company, company_of_crews, rival_of
 from web_people import BASE, Visitor, form_in
 
 from mowalert.links import RECORD, WORK
-from mowalert.service.client_links import client_link, void_client_links
 from mowalert.service.crew_records import Outcome, SiteWork, SkipReason
-from mowalert.service.visits import Visit, report_visit
+from mowalert.service.crews.client_links import client_link, void_client_links
+from mowalert.service.crews.visits import Visit, report_visit
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ from tours import DRY, PHRASE
 from web_people import ANN, BASE, Visitor, form_in
 from web_programs import program
 
-from mowalert.service.operators import set_operator
+from mowalert.service.upkeep.operators import set_operator
 from mowalert.web.app import create_app
 
 LINKED = re.compile(r'(?:href|action|src)="([^"]+)"')

@@ -11,7 +11,7 @@ from fastapi import FastAPI
 from web_people import Visitor, served
 
 from mowalert.domain.words import Channel
-from mowalert.service.status import note_scheduler
+from mowalert.service.upkeep.status import note_scheduler
 from mowalert.store.upgrade import head
 from mowalert.web.app import create_app
 

@@ -7,8 +7,8 @@ import pytest
 import sqlalchemy as sa
 from web_people import ANN, Visitor, form_in, text_of
 
-from mowalert.service.privacy import forget_unconfirmed
-from mowalert.service.totals import DELIVERIES
+from mowalert.service.keepers.privacy import forget_unconfirmed
+from mowalert.service.nights.totals import DELIVERIES
 from mowalert.store.tables import keeper, lawn
 
 

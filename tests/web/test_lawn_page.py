@@ -6,9 +6,9 @@ from datetime import date, timedelta
 import pytest
 from web_people import BASE, Visitor, form_in, text_of
 
-from mowalert.service.deliver import deliver
-from mowalert.service.look import outlook_of
+from mowalert.service.lawns.look import outlook_of
 from mowalert.service.records import LawnRecord
+from mowalert.service.sending.deliver import deliver
 
 
 def lawn(visitor: Visitor) -> LawnRecord:

@@ -14,9 +14,16 @@ from mowalert.domain.words import Channel
 from mowalert.errors import InputError
 from mowalert.links import Links
 from mowalert.service.failures import note_failure
-from mowalert.service.operators import NOBODY, TryLimits, operators, remove_operator, set_operator, sign_in
-from mowalert.service.overview import ages_by_source, overview_of, without_personal
-from mowalert.service.status import CellState
+from mowalert.service.upkeep.operators import (
+    NOBODY,
+    TryLimits,
+    operators,
+    remove_operator,
+    set_operator,
+    sign_in,
+)
+from mowalert.service.upkeep.overview import ages_by_source, overview_of, without_personal
+from mowalert.service.upkeep.status import CellState
 from mowalert.settings import load_settings
 from mowalert.store.engine import SqlStore
 from mowalert.web.app import create_app

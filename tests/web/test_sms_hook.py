@@ -24,7 +24,7 @@ from stores import new_store
 from web_people import Visitor, served
 
 from mowalert.domain.words import Units
-from mowalert.service.wishes import STOPPED
+from mowalert.service.lawns.wishes import STOPPED
 from mowalert.settings import SmsSettings, load_settings
 from mowalert.store.tables import inbound, metadata
 from mowalert.web.app import create_app

@@ -11,7 +11,7 @@ from test_accessible import barriers
 from test_work_pages import Company, company_of_crews
 from web_people import BASE, Visitor
 
-from mowalert.service.client_links import client_link
+from mowalert.service.crews.client_links import client_link
 
 AXE = Path(sys.prefix) / "share" / "axe-core" / "axe.min.js"
 

@@ -20,13 +20,13 @@ from mowalert.domain.crews import Change, ChangeKind, Fault, Position, WhyLeft
 from mowalert.domain.day_sheet import DaySheet, SheetLeft
 from mowalert.links import CONTACT_STOP, WORK
 from mowalert.service.crew_records import ContactRecord, PlanRecord, Role
-from mowalert.service.crew_setup import NewContact, keep_contact, keep_crew, void_contact_links
-from mowalert.service.day_plans import sheet_of
-from mowalert.service.enrol import enrol
-from mowalert.service.handing_out import Office, hand_out
-from mowalert.service.keys import Scope, make_key
-from mowalert.service.lawn_table import read_table
-from mowalert.service.morning import Dispatch
+from mowalert.service.crews.crew_setup import NewContact, keep_contact, keep_crew, void_contact_links
+from mowalert.service.crews.day_plans import sheet_of
+from mowalert.service.crews.handing_out import Office, hand_out
+from mowalert.service.crews.morning import Dispatch
+from mowalert.service.keepers.keys import Scope, make_key
+from mowalert.service.lawns.enrol import enrol
+from mowalert.service.reading.lawn_table import read_table
 
 PEOPLE = (
     ("dana", Role.DISPATCHER, ""),

@@ -10,7 +10,7 @@ from test_work_pages import Company, company_of_crews, hand_over
 from web_people import Visitor, form_in
 
 from mowalert.service.crew_records import ContactRecord, VisitRecord
-from mowalert.service.crew_setup import NewContact, keep_contact
+from mowalert.service.crews.crew_setup import NewContact, keep_contact
 
 
 @pytest.fixture

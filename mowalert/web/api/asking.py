@@ -9,7 +9,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from pydantic import BaseModel, ValidationError
 
-from mowalert.service.keys import Asker, Refused, Scope, asker_of
+from mowalert.service.keepers.keys import Asker, Refused, Scope, asker_of
 from mowalert.web.api.problems import Fault, RefusedError
 from mowalert.web.site import Site, sender_of, site_of
 

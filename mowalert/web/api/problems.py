@@ -12,8 +12,8 @@ from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
 from mowalert.errors import InputError, MowalertError
-from mowalert.service.lawn_rows import Problem as RowProblem
-from mowalert.service.own_lawns import NotThereError
+from mowalert.service.keepers.own_lawns import NotThereError
+from mowalert.service.reading.lawn_rows import Problem as RowProblem
 
 log = structlog.get_logger()
 MEDIA_TYPE = "application/problem+json"

@@ -13,10 +13,10 @@ from mowalert.domain.notices import DayPart, DayReason, Notice
 from mowalert.domain.rounds import DAY_NAMES, weekdays_in
 from mowalert.domain.thirds import limit_height_mm, window_height_mm
 from mowalert.domain.words import Clippings, HoldReason, NoticeKind, Sun, Watering
-from mowalert.service.lawn_table import ImportReport
-from mowalert.service.look import LawnOutlook
-from mowalert.service.own_lawns import OwnLawn
-from mowalert.service.own_reports import OwnKeptOff, OwnReport
+from mowalert.service.keepers.own_lawns import OwnLawn
+from mowalert.service.keepers.own_reports import OwnKeptOff, OwnReport
+from mowalert.service.lawns.look import LawnOutlook
+from mowalert.service.reading.lawn_table import ImportReport
 from mowalert.service.records import KeeperRecord
 
 

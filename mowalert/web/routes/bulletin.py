@@ -12,7 +12,7 @@ from mowalert import __version__
 from mowalert.channels.bulletin import bulletin_text
 from mowalert.domain.bulletin import Bulletin
 from mowalert.domain.words import Units
-from mowalert.service.bulletin import (
+from mowalert.service.region.bulletin import (
     BulletinPage,
     KeptBulletin,
     bulletin_page,

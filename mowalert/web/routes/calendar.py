@@ -6,7 +6,7 @@ from fastapi import APIRouter, Depends, Request, Response
 
 from mowalert.channels.calendar import calendar_of
 from mowalert.links import CALENDAR
-from mowalert.service.calendar import calendar_days
+from mowalert.service.keepers.calendar import calendar_days
 from mowalert.service.records import KeeperRecord
 from mowalert.web.calendar_words import calendar_entry
 from mowalert.web.feeds import feed_answer

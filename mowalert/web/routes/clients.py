@@ -7,8 +7,8 @@ from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import HTMLResponse
 
 from mowalert.channels.client_words import record_page
-from mowalert.service.client_links import link_to, record_behind, void_own_links
-from mowalert.service.own_work import OwnWork
+from mowalert.service.crews.client_links import link_to, record_behind, void_own_links
+from mowalert.service.crews.own_work import OwnWork
 from mowalert.web.at_work import PRINTED, gone, own
 from mowalert.web.site import Site, form_of, language_of, number_in, see_other, site_of
 

@@ -5,7 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, BackgroundTasks, Depends, Request
 from fastapi.responses import HTMLResponse
 
-from mowalert.service.joining import send_link
+from mowalert.service.keepers.joining import send_link
 from mowalert.web.drawing import ENGLISH, SPANISH, draw_third
 from mowalert.web.posting import deliver_soon
 from mowalert.web.routes.bulletin import region_lines

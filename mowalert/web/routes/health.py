@@ -12,7 +12,7 @@ from fastapi import APIRouter, Depends, FastAPI, HTTPException, Request, Respons
 from fastapi.responses import PlainTextResponse
 from prometheus_client import CONTENT_TYPE_LATEST
 
-from mowalert.service.readiness import checks
+from mowalert.service.upkeep.readiness import checks
 from mowalert.store.upgrade import head
 from mowalert.web.metrics import CountRequests, Metrics
 from mowalert.web.site import Site, site_of

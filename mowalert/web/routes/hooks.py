@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, BackgroundTasks, Depends, Request, Response
 
-from mowalert.service.replies import Desk, answer_sms
+from mowalert.service.sending.replies import Desk, answer_sms
 from mowalert.web.inbound import is_signed, read_inbound
 from mowalert.web.posting import deliver_soon
 from mowalert.web.site import Site, site_of

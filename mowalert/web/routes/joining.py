@@ -14,11 +14,11 @@ from mowalert.domain.rounds import DAY_NAMES
 from mowalert.domain.words import Sun, Units, Watering
 from mowalert.errors import MowalertError, SourceError
 from mowalert.links import CONFIRM
-from mowalert.service.grow import grow_stands
-from mowalert.service.joining import Joined, ask_to_join, confirm, read_form
-from mowalert.service.lawn_rows import LawnRow
+from mowalert.service.growing.grow import grow_stands
+from mowalert.service.growing.pull import pull_weather
+from mowalert.service.keepers.joining import Joined, ask_to_join, confirm, read_form
 from mowalert.service.ports import FoundPlace
-from mowalert.service.pull import pull_weather
+from mowalert.service.reading.lawn_rows import LawnRow
 from mowalert.web.posting import deliver_soon
 from mowalert.web.site import Site, form_of, language_of, see_other, sender_of, site_of
 

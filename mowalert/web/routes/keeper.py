@@ -14,13 +14,11 @@ from mowalert.domain.words import Channel, Sun, Units, Watering
 from mowalert.errors import InputError
 from mowalert.languages import N_
 from mowalert.links import PAGE
-from mowalert.service.grow import grow_stands
-from mowalert.service.page import KeeperPage, keeper_page
-from mowalert.service.privacy import erase, own_data
-from mowalert.service.records import KeeperRecord
-from mowalert.service.report import forget_learned, report_height, report_mowing, undo_last
-from mowalert.service.why import why
-from mowalert.service.wishes import (
+from mowalert.service.growing.grow import grow_stands
+from mowalert.service.keepers.page import KeeperPage, keeper_page
+from mowalert.service.keepers.privacy import erase, own_data
+from mowalert.service.lawns.report import forget_learned, report_height, report_mowing, undo_last
+from mowalert.service.lawns.wishes import (
     LawnWish,
     change_lawn,
     pause,
@@ -29,6 +27,8 @@ from mowalert.service.wishes import (
     start,
     stop,
 )
+from mowalert.service.records import KeeperRecord
+from mowalert.service.telling.why import why
 from mowalert.web.routes.joining import heights_for
 from mowalert.web.shown import shown_lawn
 from mowalert.web.site import Number, Site, form_of, see_other, site_of

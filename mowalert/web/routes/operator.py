@@ -5,8 +5,8 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import HTMLResponse
 
-from mowalert.service.operators import TryLimits, sign_in
-from mowalert.service.overview import overview_of
+from mowalert.service.upkeep.operators import TryLimits, sign_in
+from mowalert.service.upkeep.overview import overview_of
 from mowalert.web.signed_in import begin, end, session_of
 from mowalert.web.site import Site, form_of, see_other, sender_of, site_of
 

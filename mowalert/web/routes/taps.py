@@ -11,9 +11,9 @@ from mowalert.domain.lawn import place_name
 from mowalert.domain.words import Channel
 from mowalert.errors import InputError
 from mowalert.links import MOWED, UNSUBSCRIBE
+from mowalert.service.lawns.report import report_mowing
+from mowalert.service.lawns.wishes import stop
 from mowalert.service.records import KeeperRecord, LawnRecord
-from mowalert.service.report import report_mowing
-from mowalert.service.wishes import stop
 from mowalert.web.site import Site, form_of, site_of
 from mowalert.web.typed import day_typed
 

@@ -17,8 +17,8 @@ from mowalert.office.day_map import day_map
 from mowalert.office.day_table import as_csv, as_xlsx, day_rows
 from mowalert.office.paper import as_pdf
 from mowalert.service.crew_records import ContactRecord
-from mowalert.service.own_work import OwnWork
-from mowalert.service.week import week_ahead
+from mowalert.service.crews.own_work import OwnWork
+from mowalert.service.crews.week import week_ahead
 from mowalert.web.at_work import PRINTED, gone, may_ask, own, shown
 from mowalert.web.feeds import feed_answer
 from mowalert.web.site import Site, number_in, site_of

@@ -13,8 +13,8 @@ from mowalert.domain.words import Units
 from mowalert.errors import InputError
 from mowalert.languages import N_
 from mowalert.service.crew_records import Outcome, SkipReason
-from mowalert.service.own_work import OwnWork
-from mowalert.service.visits import Visit, report_visit, undo_visit
+from mowalert.service.crews.own_work import OwnWork
+from mowalert.service.crews.visits import Visit, report_visit, undo_visit
 from mowalert.web.at_work import crew_of, gone, own, shown
 from mowalert.web.site import Site, form_of, number_in, see_other, site_of
 from mowalert.web.typed import day_in, height_typed, number_typed

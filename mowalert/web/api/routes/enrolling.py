@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query
 
-from mowalert.service.own_table import MOST_ROWS, enrol_own
+from mowalert.service.keepers.own_table import MOST_ROWS, enrol_own
 from mowalert.web.api.asking import CSV, Enroller, SiteHere, Table, takes
 from mowalert.web.api.problems import RefusedError, answers, row_faults
 from mowalert.web.api.said import AskedTable

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Query
 
-from mowalert.service.own_lawns import (
+from mowalert.service.keepers.own_lawns import (
     own_due,
     own_held,
     own_lawn,

@@ -6,8 +6,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query, Response
 
 from mowalert.domain.words import HoldReason
-from mowalert.service.keys import Asker
-from mowalert.service.own_reports import (
+from mowalert.service.keepers.keys import Asker
+from mowalert.service.keepers.own_reports import (
     OwnReport,
     ReportKind,
     allow_own,
@@ -15,7 +15,7 @@ from mowalert.service.own_reports import (
     report_own,
     undo_own,
 )
-from mowalert.service.wishes import pause
+from mowalert.service.lawns.wishes import pause
 from mowalert.web.api.asking import Reporter, SiteHere, takes_model, told
 from mowalert.web.api.problems import answers
 from mowalert.web.api.routes.looking import LawnId

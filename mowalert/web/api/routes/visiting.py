@@ -7,8 +7,8 @@ from fastapi import APIRouter, Path, Query, Response
 
 from mowalert.errors import InputError
 from mowalert.service.crew_records import Outcome, SkipReason
-from mowalert.service.own_lawns import NotThereError, lawn_of
-from mowalert.service.visits import Visit, report_visit, undo_visit, visits_between
+from mowalert.service.crews.visits import Visit, report_visit, undo_visit, visits_between
+from mowalert.service.keepers.own_lawns import NotThereError, lawn_of
 from mowalert.web.api.asking import Reader, Reporter, SiteHere, takes_model, told
 from mowalert.web.api.problems import answers
 from mowalert.web.api.said import AskedVisits, VisitSaid

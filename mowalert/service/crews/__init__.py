@@ -1,0 +1,1 @@
+"""Crews of companies and parks: their days planned and handed out, their visits, their clients."""

@@ -1,0 +1,1 @@
+"""Weather in, stands' curves out, and lawns in their place on them."""

@@ -1,0 +1,1 @@
+"""What a keeper sees, wishes to be kept, and lets their own programs do."""

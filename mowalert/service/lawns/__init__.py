@@ -1,0 +1,1 @@
+"""Lawns enrolled, looked at, changed, and what is reported of them."""

@@ -1,0 +1,1 @@
+"""A night from its first cell to its last bulletin."""

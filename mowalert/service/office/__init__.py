@@ -1,0 +1,1 @@
+"""An office's own sheet brought in: a dry run first, and nothing guessed."""

@@ -1,0 +1,1 @@
+"""Parks: turf classes, their holds, and who is told of them."""

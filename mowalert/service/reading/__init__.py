@@ -1,0 +1,1 @@
+"""Tables and figures as people write them, read into ours."""

@@ -1,0 +1,1 @@
+"""Messages on their way, and what comes back."""
