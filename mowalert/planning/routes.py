@@ -7,7 +7,6 @@ import vroom
 
 from mowalert.domain.crew_routes import Ground
 from mowalert.domain.crew_start import first_plan
-from mowalert.errors import InputError
 
 EXPLORATION = 2
 """Of VROOM's 0 to 5; a fixed one, and no time limit, so that the same day is always planned alike."""
@@ -21,17 +20,7 @@ class SolvedRoutes:
 
     VROOM is handed a first plan to better. Left to begin by itself it makes several, and of those that turn
     out as good it takes now one, now another.
-
-    Parameters
-    ----------
-    exploration : int
-        How widely VROOM looks, 0 to 5.
     """
-
-    def __init__(self, *, exploration: int = EXPLORATION) -> None:
-        if not 0 <= exploration <= 5:
-            raise InputError(f"exploration of {exploration}; allowed is 0 to 5")
-        self._exploration = exploration
 
     def solve(self, ground: Ground) -> Sequence[Sequence[int]]:
         """Return numbers of visits for each crew in driving order.
@@ -52,7 +41,7 @@ class SolvedRoutes:
         problem.add_vehicle([_vehicle(ground, crew, order) for crew, order in enumerate(orders)])
         priorities = _priorities([visit.worth for visit in ground.visits])
         problem.add_job([_job(ground, number, priorities[number]) for number in range(len(ground.visits))])
-        solution = problem.solve(exploration_level=self._exploration, nb_threads=THREADS)
+        solution = problem.solve(exploration_level=EXPLORATION, nb_threads=THREADS)
         return _orders(solution, len(ground.crews))
 
 

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from mowalert.domain.crew_plan import plan_day
 from mowalert.domain.crew_routes import Ground
 from mowalert.domain.crews import Crew, DayPlan, Job, Position
-from mowalert.errors import InputError
 from mowalert.planning.routes import SolvedRoutes
 
 ON = date(2026, 5, 7)
@@ -102,8 +101,3 @@ def test_a_crew_on_the_road_starts_where_it_is() -> None:
     stop = planned([replace(job, position=Position(43.2, -88.0), from_min=None, to_min=None)], [away])
     assert stop.routes[0].stops[0].travel_min == 0
     assert stop.routes[0].back_min > stop.routes[0].stops[0].ends_min + 40
-
-
-def test_an_exploration_that_is_none_is_refused() -> None:
-    with pytest.raises(InputError, match="0 to 5"):
-        SolvedRoutes(exploration=9)
