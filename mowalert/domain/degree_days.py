@@ -33,7 +33,11 @@ def degree_days(
        Agric. For. Meteorol. 87, 1997, method 1. doi:10.1016/S0168-1923(97)00027-0
     """
     _check(t_min_c, t_max_c)
-    mean_c = (t_min_c + t_max_c) / 2
+    return degree_days_of_mean((t_min_c + t_max_c) / 2, base_c=base_c, cutoff_c=cutoff_c)
+
+
+def degree_days_of_mean(mean_c: Floats, *, base_c: Floats | float, cutoff_c: float | None = None) -> Floats:
+    """Growing degree-days of days whose mean temperature is known, as ``degree_days``; any shape. [°C d]"""
     capped_c = mean_c if cutoff_c is None else np.minimum(mean_c, cutoff_c)
     return np.asarray(np.maximum(capped_c - base_c, 0.0))
 

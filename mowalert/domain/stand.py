@@ -12,6 +12,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from mowalert.domain.arrays import Bools, Floats, Ints
+from mowalert.domain.degree_days import degree_days_of_mean
 from mowalert.domain.evapotranspiration import (
     best_et0,
     daylight_hours,
@@ -304,7 +305,7 @@ class _Daily:
             mean_10_days_c=_trailing_mean(mean_c, np.ones(LEAD_DAYS + 1))[computed],
             rain_mm=rain_mm[computed],
             rain_48_h_mm=rain_mm[computed] + np.nan_to_num(rain_mm[LEAD_DAYS - 1 : -1]),
-            gdd_c=np.maximum(mean_c[computed] - facts.base_c, 0.0),
+            gdd_c=degree_days_of_mean(mean_c[computed], base_c=facts.base_c),
             daylight_h=daylight_hours(facts.latitude_deg, day_of_year),
             et0_mm=et0_mm,
             best_growth_mm=facts.g50_mm_d / (facts.opt_c - facts.base_c) * effective * light,
