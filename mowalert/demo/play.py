@@ -9,6 +9,7 @@ from random import Random
 from mowalert.channels.email import FileTransport
 from mowalert.channels.messages import Messages
 from mowalert.channels.sms import FileSms
+from mowalert.channels.wording import wording_in
 from mowalert.demo.town import (
     COMPANY,
     GUIDE,
@@ -23,7 +24,8 @@ from mowalert.demo.weather import InventedWeather
 from mowalert.demo.work import CUTS, crews_work
 from mowalert.domain.crews import Position
 from mowalert.domain.grasses import Turf
-from mowalert.domain.words import Channel, HoldReason, NoticeKind
+from mowalert.domain.notices import Notice
+from mowalert.domain.words import Channel, HoldReason, NoticeKind, Units
 from mowalert.links import Links
 from mowalert.parameters import load_turf
 from mowalert.service.crews.crew_setup import keep_contact, keep_crew
@@ -34,9 +36,10 @@ from mowalert.service.nights.night import run_night
 from mowalert.service.policy import Policy
 from mowalert.service.ports import Transport
 from mowalert.service.reading.lawn_table import read_table
-from mowalert.service.records import KeeperRecord, LawnRecord, ToldRecord
+from mowalert.service.records import KeeperRecord, ToldRecord
 from mowalert.service.region.guides import guides_now, keep_guide
 from mowalert.service.sending.deliver import SmsPolicy, deliver
+from mowalert.service.telling.remembering import FACTS
 from mowalert.settings import config_file
 from mowalert.store.engine import SqlStore
 from mowalert.store.upgrade import upgrade
@@ -186,12 +189,11 @@ def _moment(on: date, at: time) -> datetime:
 
 def _season(store: SqlStore, everything: list[ToldRecord], cuts: int, folder: Path) -> Season:
     with store.begin() as work:
-        lawns = {lawn.lawn_id: lawn for lawn in work.lawns.get(work.lawns.all_ids())}
-        keepers = work.keepers.get(sorted({lawn.keeper_id for lawn in lawns.values()}))
+        lawns, keepers = work.lawns.all_ids(), {keeper.keeper_id: keeper for keeper in work.keepers.all()}
     store.close()
     kinds = [record.kind for record in everything]
     return Season(
-        told=tuple(_lines(everything, lawns, keepers)),
+        told=tuple(_lines(everything, keepers)),
         by_kind={kind.value: kinds.count(kind) for kind in NoticeKind if kinds.count(kind)},
         lawns=len(lawns),
         cuts_reported=cuts,
@@ -201,36 +203,32 @@ def _season(store: SqlStore, everything: list[ToldRecord], cuts: int, folder: Pa
     )
 
 
-def _lines(
-    told: list[ToldRecord], lawns: Mapping[int, LawnRecord], keepers: Mapping[int, KeeperRecord]
-) -> Iterator[Told]:
+def _lines(told: list[ToldRecord], keepers: Mapping[int, KeeperRecord]) -> Iterator[Told]:
     for spell in SPELLS:
         for record in told:
             in_it = spell.first <= record.on <= spell.last and record.kind in spell.kinds
             if in_it and spell.reason in (None, record.reason):
-                yield _line(spell, record, lawns[record.lawn_id], keepers[record.keeper_id])
+                yield _line(spell, record, keepers[record.keeper_id])
 
 
-def _line(spell: Spell, record: ToldRecord, lawn: LawnRecord, keeper: KeeperRecord) -> Told:
-    facts = record.facts
-    place = f"{facts['site_name']}, {lawn.name}" if lawn.name != "lawn" else str(facts["site_name"])
-    return Told(spell.name, record.on, keeper.name, f"{place} ({lawn.grass})", _what(record), _why(facts))
+def _line(spell: Spell, record: ToldRecord, keeper: KeeperRecord) -> Told:
+    said = FACTS.validate_python(record.facts)
+    place = f"{said.site_name}, {said.lawn_name}" if said.lawn_name != "lawn" else said.site_name
+    return Told(spell.name, record.on, keeper.name, f"{place} ({said.grass_name})", _what(said), _why(said))
 
 
-def _what(record: ToldRecord) -> str:
-    facts = record.facts
-    if record.kind in CUTS:
-        return f"cut {facts['best_on']} at {_mm(facts['cut_to_mm'])}"
-    return f"{record.reason} hold {'starts' if record.kind == NoticeKind.HOLD else 'ends'}"
+def _what(said: Notice) -> str:
+    if said.best_on is not None and said.cut_to_mm is not None and said.kind in CUTS:
+        return f"cut {_day(said.best_on)} to {said.cut_to_mm:.0f} mm"
+    return f"{said.reason} hold {'starts' if said.kind is NoticeKind.HOLD else 'ends'}"
 
 
-def _why(facts: Mapping[str, object]) -> str:
-    holds = facts.get("holds")
-    if isinstance(holds, list) and holds:
-        return ", ".join(f"{name} {value:g}" for name, value in holds[0]["facts"])
-    limit = f"limit {facts['limit_on']}" if facts.get("limit_on") else "limit beyond ten days"
-    return f"{_mm(facts['height_mm'])} tall, kept at {_mm(facts['chosen_height_mm'])}, {limit}"
+def _why(said: Notice) -> str:
+    if said.holds:
+        return wording_in("en").hold_reason(said.holds[0], Units.METRIC)
+    limit = f"limit {_day(said.limit_on)}" if said.limit_on else "limit beyond ten days"
+    return f"{said.height_mm:.0f} mm tall, kept at {said.chosen_height_mm:.0f}, {limit}"
 
 
-def _mm(value: object) -> str:
-    return f"{value:.0f} mm" if isinstance(value, int | float) else "-"
+def _day(on: date) -> str:
+    return f"{on:%a} {on.day} {on:%b}"
