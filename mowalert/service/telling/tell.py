@@ -40,7 +40,7 @@ from mowalert.service.telling.digests import digest_for, in_order
 from mowalert.service.telling.remembering import remember, said_of
 
 LAWNS_AT_ONCE = 2000
-MOST_TOLD = 2000
+MOST_TOLD = 5000
 """Notices that a report carries; the store has them all."""
 
 
