@@ -15,9 +15,15 @@ AT_ONCE = 900
 """Values in one list of a query; SQLite takes 32,766, but long lists are slow to parse."""
 
 # PostgreSQL takes a comparison of two columns for a third of all rows and would read every lawn.
-_WAYS = ("enable_hashjoin", "enable_mergejoin", "enable_seqscan")
-_BY_INDEX = "; ".join(f"SET LOCAL {way} = off" for way in _WAYS) + "; SET LOCAL parallel_tuple_cost = 0"
-_PLANNERS_CHOICE = "; ".join(f"SET LOCAL {way} = DEFAULT" for way in _WAYS)
+# A search's many ids may come from several cores at once.
+_ADVICE = {
+    "enable_hashjoin": "off",
+    "enable_mergejoin": "off",
+    "enable_seqscan": "off",
+    "parallel_tuple_cost": "0",
+}
+_BY_INDEX = "; ".join(f"SET LOCAL {name} = {value}" for name, value in _ADVICE.items())
+_PLANNERS_CHOICE = "; ".join(f"SET LOCAL {name} = DEFAULT" for name in _ADVICE)
 
 
 @contextmanager

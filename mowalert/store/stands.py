@@ -136,11 +136,11 @@ class SqlStands:
     def growth_dates(self, *, within: Cells | None = None) -> list[date]:
         """Every ``as_of`` there is, of all stands or of some cells'."""
         query = select(stand_growth.c.as_of).distinct().order_by(stand_growth.c.as_of)
-        if within is None:
-            return list(self._connection.scalars(query))
-        query = query.join(stand, stand.c.stand_id == stand_growth.c.stand_id)
+        if within is not None:
+            query = query.join(stand, stand.c.stand_id == stand_growth.c.stand_id)
+            query = query.where(stand.c.cell_id.between(*within))
         with by_index(self._connection):
-            return list(self._connection.scalars(query.where(stand.c.cell_id.between(*within))))
+            return list(self._connection.scalars(query))
 
 
 def _pack(values: Sequence[float] | Floats) -> bytes:

@@ -150,6 +150,23 @@ def test_the_search_stays_in_the_index(store: SqlStore) -> None:
     assert "COVERING INDEX" in plan or "Index Only Scan" in plan or "Index Scan" in plan
 
 
+def test_advice_to_the_planner_ends_with_its_search(postgres: str) -> None:
+    names = ("enable_hashjoin", "enable_mergejoin", "enable_seqscan", "parallel_tuple_cost")
+    engine = open_engine(postgres)
+
+    def settings() -> list[object]:
+        return [connection.exec_driver_sql(f"SHOW {name}").scalar() for name in names]
+
+    try:
+        with engine.begin() as connection:
+            before = settings()
+            with by_index(connection):
+                assert all(one != other for one, other in zip(settings(), before, strict=True))
+            assert settings() == before
+    finally:
+        engine.dispose()
+
+
 def test_holds_are_found_told_and_untold(store: SqlStore) -> None:
     with store.begin() as work:
         told, untold = enrolled(work, lawns=2)
