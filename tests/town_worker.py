@@ -31,10 +31,8 @@ STEPS = ("pull", "grow", "silence", "tell", "deliver", "last", "mornings", "bull
 class TownEngine(Engine):
     """An engine under the town's sky; messages go at the evening's moment."""
 
-    def _mine(self) -> Services:
-        if not self._services:
-            self._services[os.getpid()] = services_for(self._settings)
-        return self._services[os.getpid()]
+    def _open(self) -> Services:
+        return services_for(self._settings)
 
 
 class Steps:

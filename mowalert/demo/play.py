@@ -189,13 +189,13 @@ def _moment(on: date, at: time) -> datetime:
 
 def _season(store: SqlStore, everything: list[ToldRecord], cuts: int, folder: Path) -> Season:
     with store.begin() as work:
-        lawns, keepers = work.lawns.all_ids(), {keeper.keeper_id: keeper for keeper in work.keepers.all()}
+        lawns, keepers = work.lawns.counts()["lawn"], {one.keeper_id: one for one in work.keepers.all()}
     store.close()
     kinds = [record.kind for record in everything]
     return Season(
         told=tuple(_lines(everything, keepers)),
         by_kind={kind.value: kinds.count(kind) for kind in NoticeKind if kinds.count(kind)},
-        lawns=len(lawns),
+        lawns=lawns,
         cuts_reported=cuts,
         mails=len(list((folder / "mail").glob("*.eml"))),
         texts=len(list((folder / "sms").glob("*.txt"))),

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 
 from mowalert.domain.words import HoldReason
 from mowalert.errors import InputError
-from mowalert.service.crew_records import CrewRecord
+from mowalert.service.crew_records import ContactRecord, CrewRecord
 from mowalert.service.ports import Work
 from mowalert.service.records import KeeperRecord, LawnRecord, SiteRecord
 
@@ -66,6 +66,15 @@ def crew_named(work: Work, keeper: KeeperRecord, name: str) -> CrewRecord:
     if found is None:
         known = ", ".join(crew.name for crew in crews) or "none yet"
         raise InputError(f"{keeper.name} has no crew {name!r}; known are: {known}")
+    return found
+
+
+def contact_named(work: Work, keeper: KeeperRecord, name: str) -> ContactRecord:
+    """Return a contact by their name; InputError if the organisation has none of it."""
+    contacts = work.crews.contacts(keeper.keeper_id)
+    found = next((one for one in contacts if one.key == name.strip().casefold()), None)
+    if found is None:
+        raise InputError(f"{keeper.name} has no contact {name!r}")
     return found
 
 

@@ -22,6 +22,7 @@ from mowalert.service.crew_records import (
 from mowalert.service.records import SiteRecord
 from mowalert.store.bulk import upsert
 from mowalert.store.crew_tables import contact, crew, crew_day, day_plan, lawn_work, site_work, visit
+from mowalert.store.keepers import SITE
 from mowalert.store.sql import insert_for, look_up, values_of
 from mowalert.store.tables import outbox, site
 
@@ -119,8 +120,8 @@ class SqlCrews:
 
     def sites_of(self, keeper_id: int) -> list[SiteRecord]:
         """Every site of an organisation, in order of id."""
-        query = select(site).where(site.c.keeper_id == keeper_id).order_by(site.c.site_id)
-        return [SiteRecord(**row) for row in self._connection.execute(query).mappings()]
+        query = SITE.where(site.c.keeper_id == keeper_id).order_by(site.c.site_id)
+        return [SiteRecord(*row) for row in self._connection.execute(query)]
 
     def keep_lawns(self, lawns: Sequence[LawnWork]) -> None:
         """Keep what is known of the work at lawns, newer over older."""

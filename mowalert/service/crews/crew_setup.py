@@ -8,7 +8,7 @@ from mowalert.domain.crews import Position
 from mowalert.errors import InputError
 from mowalert.languages import LANGUAGES
 from mowalert.service.crew_records import ContactRecord, CrewDayRecord, CrewRecord, Role
-from mowalert.service.known import crew_named, organisation
+from mowalert.service.known import contact_named, crew_named, organisation
 from mowalert.service.local.places import country_of
 from mowalert.service.ports import Store, Work
 from mowalert.service.reading.addresses import email_in, phone_in
@@ -218,25 +218,18 @@ def _as_before(work: Work, record: ContactRecord) -> ContactRecord:
 def remove_contact(store: Store, keeper: str, name: str) -> None:
     """Forget a person; InputError if there is none of that name."""
     with store.begin() as work:
-        work.crews.remove_contact(_contact_named(work, organisation(work, keeper), name).contact_id)
+        work.crews.remove_contact(contact_named(work, organisation(work, keeper), name).contact_id)
         work.commit()
 
 
 def void_contact_links(store: Store, keeper: str, name: str) -> ContactRecord:
     """Make every link void that a person was sent so far; InputError if there is none of that name."""
     with store.begin() as work:
-        known = _contact_named(work, organisation(work, keeper), name)
+        known = contact_named(work, organisation(work, keeper), name)
         kept = replace(known, link_version=known.link_version + 1)
         work.crews.keep_contact(kept)
         work.commit()
     return kept
-
-
-def _contact_named(work: Work, of: KeeperRecord, name: str) -> ContactRecord:
-    known = {one.key: one for one in work.crews.contacts(of.keeper_id)}
-    if name.strip().casefold() not in known:
-        raise InputError(f"{of.name} has no contact {name!r}")
-    return known[name.strip().casefold()]
 
 
 def check_name(name: str) -> None:

@@ -56,6 +56,9 @@ class GrowReport:
     stale: int
     anchored: int
 
+    def __add__(self, other: "GrowReport") -> "GrowReport":
+        return GrowReport(self.grown + other.grown, self.stale + other.stale, self.anchored + other.anchored)
+
 
 def grow_stands(
     store: Store, turf: Turf, *, now: datetime, cell_ids: Sequence[int] | None = None
@@ -63,16 +66,12 @@ def grow_stands(
     """Compute the curves of all stands, or of some cells', a few hundred cells a transaction."""
     with store.begin() as work:
         cells = work.weather.cells(cell_ids)
-    reports = []
+    done = GrowReport(0, 0, 0)
     for start in range(0, len(cells), CELLS_AT_ONCE):
         with store.begin() as work:
-            reports.append(_grow_cells(work, turf, cells[start : start + CELLS_AT_ONCE], now))
+            done += _grow_cells(work, turf, cells[start : start + CELLS_AT_ONCE], now)
             work.commit()
-    return GrowReport(
-        sum(report.grown for report in reports),
-        sum(report.stale for report in reports),
-        sum(report.anchored for report in reports),
-    )
+    return done
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
 """Pull weather: recent and coming days for every cell that holds a lawn, and the season so far once."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -37,6 +38,15 @@ class PullReport:
     served: int
     unserved: int
     by_source: tuple[tuple[str, int], ...]
+
+    def __add__(self, other: "PullReport") -> "PullReport":
+        sources = Counter(dict(self.by_source)) + Counter(dict(other.by_source))
+        return PullReport(
+            self.asked + other.asked,
+            self.served + other.served,
+            self.unserved + other.unserved,
+            tuple(sorted(sources.items())),
+        )
 
 
 def local_date(cell: CellRecord, now: datetime) -> date:

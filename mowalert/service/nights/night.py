@@ -1,6 +1,5 @@
 """A night: pull weather, grow the stands, take silence for a cut, and tell the rounds that have come."""
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -255,22 +254,8 @@ def end_night(
 
 def _together(one: ShardReport, other: ShardReport) -> ShardReport:
     """What was done in shards, added up as they end: a country's reports are not kept."""
-    sources = Counter(dict(one.pull.by_source)) + Counter(dict(other.pull.by_source))
-    return ShardReport(
-        PullReport(
-            one.pull.asked + other.pull.asked,
-            one.pull.served + other.pull.served,
-            one.pull.unserved + other.pull.unserved,
-            tuple(sorted(sources.items())),
-        ),
-        GrowReport(
-            one.grow.grown + other.grow.grown,
-            one.grow.stale + other.grow.stale,
-            one.grow.anchored + other.grow.anchored,
-        ),
-        one.assumed + other.assumed,
-        add_up([one.tell, other.tell]),
-    )
+    tell = add_up([one.tell, other.tell])
+    return ShardReport(one.pull + other.pull, one.grow + other.grow, one.assumed + other.assumed, tell)
 
 
 def _report(night: NightRecord, done: ShardReport, end: EndReport) -> NightReport:
